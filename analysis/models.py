@@ -1,0 +1,109 @@
+"""What it means: stored checks, effects, and an officer's dossier."""
+
+from django.conf import settings
+from django.db import models
+from simple_history.models import HistoricalRecords
+
+from bridges.models import Bridge, TrussLine
+from surveys.models import Visit
+
+
+class Check(models.Model):
+    """The engine's answer to one check file, keyed by its content."""
+
+    input_sha256 = models.CharField(max_length=64)
+    engine = models.CharField(max_length=20)
+    document = models.JSONField()
+    answer = models.JSONField()
+    stands = models.BooleanField()
+    limit_tons = models.FloatField(null=True, blank=True)
+    governing_member = models.CharField(max_length=20, blank=True)
+    computed_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["input_sha256", "engine"], name="check_computed_once"
+            )
+        ]
+
+    def __str__(self):
+        return self.input_sha256[:12]
+
+
+class ConfigurationCheck(models.Model):
+    """Which check belongs to a truss line as it stood at an accepted visit."""
+
+    truss_line = models.ForeignKey(
+        TrussLine, on_delete=models.CASCADE, related_name="+"
+    )
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="+")
+    # Null where the record is too thin to make a check file; then ``gap`` says why.
+    check_made = models.ForeignKey(
+        Check, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    gap = models.TextField(blank=True)
+    assumptions = models.JSONField(default=list)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["truss_line", "visit"], name="configuration_checked_once"
+            )
+        ]
+
+    def __str__(self):
+        return f"check of {self.truss_line_id} at {self.visit_id}"
+
+
+class Effect(models.Model):
+    """The difference between two checks, shared out among the changes."""
+
+    truss_line = models.ForeignKey(
+        TrussLine, on_delete=models.CASCADE, related_name="+"
+    )
+    from_visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="+")
+    to_visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="+")
+    # Hash of both check files and of how the changes were grouped.
+    content_sha256 = models.CharField(max_length=64)
+    engine = models.CharField(max_length=20)
+    result = models.JSONField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["truss_line", "from_visit", "to_visit"],
+                name="effect_of_two_visits_once",
+            )
+        ]
+
+    def __str__(self):
+        return f"effect on {self.truss_line_id}"
+
+
+class Dossier(models.Model):
+    """What an officer writes for one bridge; the rest is drawn from the record."""
+
+    bridge = models.OneToOneField(Bridge, on_delete=models.CASCADE, related_name="+")
+    preparer = models.CharField(max_length=160, blank=True)
+    organisation = models.CharField(max_length=160, blank=True)
+    criteria = models.CharField(max_length=80, blank=True)
+    period = models.CharField("period of significance", max_length=80, blank=True)
+    description = models.TextField("narrative description", blank=True)
+    significance = models.TextField("statement of significance", blank=True)
+    integrity = models.TextField("statement of integrity", blank=True)
+    boundary = models.TextField("boundary and its reason", blank=True)
+    revision = models.PositiveIntegerField(default=1)
+    updated_at = models.DateTimeField(auto_now=True)
+    updated_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+    )
+
+    history = HistoricalRecords(related_name="+")
+
+    def __str__(self):
+        return f"dossier of {self.bridge}"

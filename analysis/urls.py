@@ -1,0 +1,3 @@
+"""Pages that show several rooms' facts together."""
+
+urlpatterns = []

@@ -1,0 +1,4 @@
+"""Pages of what stands there."""
+
+app_name = "bridges"
+urlpatterns = []

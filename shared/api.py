@@ -1,0 +1,82 @@
+"""One shape for every error, and pages of a bounded size."""
+
+from django.core.exceptions import ValidationError
+from django.http import Http404
+from rest_framework import exceptions
+from rest_framework.pagination import PageNumberPagination
+from rest_framework.response import Response
+from rest_framework.views import exception_handler
+
+
+class Pages(PageNumberPagination):
+    page_size = 50
+    page_size_query_param = "page_size"
+    max_page_size = 100
+
+
+class Conflict(exceptions.APIException):
+    status_code = 409
+    default_code = "conflict"
+    default_detail = "This does not fit what the site holds."
+
+
+class Unprocessable(exceptions.APIException):
+    status_code = 422
+    default_code = "other_content"
+    default_detail = "The same id was sent before with other content."
+
+
+def faults(*rows):
+    """Build the body of an error answer from (field, code, message) rows."""
+    return {
+        "errors": [
+            {"field": field, "code": code, "message": message}
+            for field, code, message in rows
+        ]
+    }
+
+
+def handle_exception(error, context):
+    """Answer every fault as ``{"errors": [{"field", "code", "message"}]}``."""
+    if isinstance(error, ValidationError):
+        return Response(faults(*_django_rows(error)), status=400)
+    if isinstance(error, Http404):
+        error = exceptions.NotFound()
+    response = exception_handler(error, context)
+    if response is None:
+        return None
+    detail = getattr(error, "detail", None)
+    response.data = faults(*(_rows(detail) or [("", "error", str(error))]))
+    return response
+
+
+def _django_rows(error, prefix=""):
+    if hasattr(error, "error_dict"):
+        for field, errors in error.error_dict.items():
+            name = "" if field == "__all__" else field
+            for one in errors:
+                yield from _django_rows(one, f"{prefix}{name}")
+        return
+    for one in error.error_list:
+        for message in one.messages:
+            yield prefix, one.code or "invalid", message
+
+
+def _rows(detail, path=""):
+    """Flatten DRF's nested details into rows with dotted paths."""
+    if isinstance(detail, dict):
+        rows = []
+        for name, inner in detail.items():
+            part = "" if name in ("detail", "non_field_errors") else str(name)
+            rows += _rows(inner, ".".join(p for p in (path, part) if p))
+        return rows
+    if isinstance(detail, list):
+        rows = []
+        for index, inner in enumerate(detail):
+            plain = isinstance(inner, str)
+            where = path if plain else ".".join(p for p in (path, str(index)) if p)
+            rows += _rows(inner, where)
+        return rows
+    if detail is None:
+        return []
+    return [(path, getattr(detail, "code", "invalid"), str(detail))]

@@ -1,0 +1,250 @@
+"""Settings, one file. What differs between machines comes from the environment.
+
+With nothing set this is a site for one machine: SQLite and media under ``.data``,
+answering on this machine only. SECOND_CROSSING_PRODUCTION=1 turns on what a public
+site needs and refuses to start without a secret and host names.
+"""
+
+from pathlib import Path
+
+import dj_database_url
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+
+from . import environment
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = Path(environment.text("SECOND_CROSSING_DATA") or BASE_DIR / ".data")
+
+SOCIETY_NAME = environment.text("SOCIETY_NAME", "The Alder Valley Bridge Society")
+SITE_NAME = "Second Crossing"
+
+PRODUCTION = environment.flag("SECOND_CROSSING_PRODUCTION")
+DEBUG = environment.flag("DEBUG")
+
+SECRET_KEY = environment.text("SECRET_KEY")
+ALLOWED_HOSTS = environment.words("ALLOWED_HOSTS")
+if PRODUCTION:
+    if DEBUG:
+        raise ImproperlyConfigured("DEBUG must be off in production.")
+    if len(SECRET_KEY) < 50:
+        raise ImproperlyConfigured(
+            "SECRET_KEY must be set to at least 50 random characters in production."
+        )
+    if not ALLOWED_HOSTS or "*" in ALLOWED_HOSTS:
+        raise ImproperlyConfigured("ALLOWED_HOSTS must list the site's own host names.")
+else:
+    # Known to all, and so only ever good for a site that answers on one machine.
+    SECRET_KEY = SECRET_KEY or "not-a-secret-only-for-a-site-on-one-machine-" + "0" * 20
+    ALLOWED_HOSTS = ALLOWED_HOSTS or ["localhost", "127.0.0.1", "[::1]", "testserver"]
+
+INSTALLED_APPS = [
+    "shared",
+    "bridges",
+    "surveys",
+    "analysis",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "leaflet",
+    "simple_history",
+    "rest_framework",
+    "django_filters",
+    "drf_spectacular",
+    "csp",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "shared.middleware.permissions_policy",
+    "simple_history.middleware.HistoryRequestMiddleware",
+]
+
+ROOT_URLCONF = "shared.urls"
+WSGI_APPLICATION = "shared.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "shared.furniture.site",
+            ],
+            "builtins": ["shared.templatetags.figures"],
+        },
+    }
+]
+FORM_RENDERER = "shared.furniture.FormRenderer"
+
+DATABASES = {
+    "default": dj_database_url.parse(
+        environment.text("DATABASE_URL")
+        or f"sqlite:///{DATA_DIR / 'second-crossing.sqlite3'}",
+        conn_max_age=60,
+        conn_health_checks=True,
+    )
+}
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    # IMMEDIATE with WAL: several writers wait for each other and none is refused.
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": (
+            "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;"
+            "PRAGMA cache_size=-64000; PRAGMA temp_store=MEMORY;"
+        ),
+    }
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "shared.Person"
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in (
+        "UserAttributeSimilarityValidator",
+        "MinimumLengthValidator",
+        "CommonPasswordValidator",
+    )
+]
+LOGIN_URL = "accounts:sign-in"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "/"
+# A volunteer comes back to a phone weeks later and must still be able to send.
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 60
+SESSION_COOKIE_NAME = "second_crossing_session"
+CSRF_COOKIE_NAME = "second_crossing_csrf"
+
+LANGUAGE_CODE = "en-us"
+TIME_ZONE = environment.text("TIME_ZONE", "America/New_York")
+USE_I18N = True
+USE_TZ = True
+
+STATIC_URL = "/static/"
+STATIC_ROOT = DATA_DIR / "static"
+STORAGES = {
+    # Both are private: what a visitor may see of them is decided by a view.
+    "default": {
+        "BACKEND": "django.core.files.storage.FileSystemStorage",
+        "OPTIONS": {"location": DATA_DIR / "media"},
+    },
+    "staticfiles": {
+        "BACKEND": (
+            "shared.storage.ModuleStorage"
+            if PRODUCTION
+            else "django.contrib.staticfiles.storage.StaticFilesStorage"
+        ),
+    },
+}
+MEDIA_ROOT = DATA_DIR / "media"
+# The fonts come inside packages, so page and PDF use the same files.
+STATICFILES_DIRS = []
+for _family, _module in (
+    ("source-serif-4", "fontpkg_source_serif_4"),
+    ("source-sans-3", "fontpkg_source_sans_3"),
+):
+    _root = __import__(_module).ROOT
+    STATICFILES_DIRS.append((f"fonts/{_family}", str(_root)))
+# Without a collected copy WhiteNoise serves straight from the apps.
+WHITENOISE_USE_FINDERS = not PRODUCTION
+WHITENOISE_AUTOREFRESH = not PRODUCTION
+
+# Larger uploads go in chunks; one form with photographs may be this large.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 20_000
+DATA_UPLOAD_MAX_NUMBER_FILES = 60
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+PHOTO_MAX_BYTES = environment.whole("PHOTO_MAX_MB", 40) * 1024 * 1024
+PHOTO_MAX_PIXELS = 60_000_000
+
+REST_FRAMEWORK = {
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.SessionAuthentication"
+    ],
+    "DEFAULT_PERMISSION_CLASSES": [
+        "rest_framework.permissions.IsAuthenticatedOrReadOnly"
+    ],
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_PAGINATION_CLASS": "shared.api.Pages",
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "shared.api.handle_exception",
+    "DEFAULT_THROTTLE_RATES": {"run-check": "60/min"},
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Second Crossing",
+    "DESCRIPTION": (
+        "The record of a historic-bridge society. Load figures are screening "
+        "estimates, not load ratings, and not for posting."
+    ),
+    "VERSION": "1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+}
+
+TILE_URL = environment.text("TILE_URL")
+TILE_ATTRIBUTION = environment.text("TILE_ATTRIBUTION")
+TILE_MAX_ZOOM = environment.whole("TILE_MAX_ZOOM", 17)
+# The library's own default names a public tile server; the base map is ours.
+LEAFLET_CONFIG = {"TILES": [], "RESET_VIEW": False, "ATTRIBUTION_PREFIX": ""}
+
+_TILE_HOST = []
+if TILE_URL:
+    from urllib.parse import urlsplit
+
+    _parts = urlsplit(TILE_URL)
+    _TILE_HOST = [f"{_parts.scheme}://{_parts.netloc.replace('{s}', '*')}"]
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "blob:", "data:", *_TILE_HOST],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "worker-src": [SELF],
+        "manifest-src": [SELF],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+        "form-action": [SELF],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+if PRODUCTION:
+    SECURE_SSL_REDIRECT = environment.flag("SECURE_SSL_REDIRECT", True)
+    SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_HSTS_PRELOAD = True
+    SESSION_COOKIE_SECURE = True
+    CSRF_COOKIE_SECURE = True
+    CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS]
+    if environment.flag("BEHIND_PROXY"):
+        SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+
+EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+SILENCED_SYSTEM_CHECKS = []
+# Jobs run at once, in the same process, unless a worker is set to take them.
+JOBS_INLINE = environment.flag("JOBS_INLINE", True)
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+}

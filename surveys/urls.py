@@ -1,0 +1,4 @@
+"""Pages of what was seen."""
+
+app_name = "surveys"
+urlpatterns = []
