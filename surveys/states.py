@@ -44,7 +44,12 @@ SIZES_BY_SHAPE = {
     "i-beam": ("depth_in", "weight_plf"),
     "timber": ("width_in", "depth_in"),
 }
-MEASURED_SHAPE = ("depth_in", "flange_width_in", "flange_thickness_in", "web_thickness_in")
+MEASURED_SHAPE = (
+    "depth_in",
+    "flange_width_in",
+    "flange_thickness_in",
+    "web_thickness_in",
+)
 LARGEST = {"weight_plf": 400.0, "depth_in": 60.0, "width_in": 60.0}
 NAMES = {
     "round-rod": ("round rod", "round rods"),
@@ -101,7 +106,9 @@ SHAPES_BY_KIND = {
     },
     Kind.RAILING: {
         "plf": number(600),
-        "material": Field("choice", ("timber", "steel", "wrought-iron", "pipe", "cable")),
+        "material": Field(
+            "choice", ("timber", "steel", "wrought-iron", "pipe", "cable")
+        ),
         "description": TEXT,
     },
     Kind.PLATE: {"transcription": TEXT, "condition": TEXT, "description": TEXT},
@@ -314,7 +321,9 @@ def _component(piece, where, faults):
         here = f"{where}.{name}"
         if name not in allowed:
             faults.add(here, f"A {NAMES[shape][0]} has no such size.", "unknown")
-        elif not _is_number(piece[name]) or not 0 < piece[name] <= LARGEST.get(name, 24):
+        elif not _is_number(piece[name]) or not 0 < piece[name] <= LARGEST.get(
+            name, 24
+        ):
             faults.add(
                 here, f"Expected a number above 0, at most {LARGEST.get(name, 24):g}."
             )
@@ -423,12 +432,16 @@ def _describe_rest(state):
         parts.append(f"{state['plf']:g} lb/ft")
     cover = (state.get("built_up") or {}).get("cover_plate")
     if cover:
-        width, thickness = (fraction_text(cover[k]) for k in ("width_in", "thickness_in"))
+        width, thickness = (
+            fraction_text(cover[k]) for k in ("width_in", "thickness_in")
+        )
         parts.append(f"cover plate {width} × {thickness} in")
     if state.get("loss_fraction"):
         parts.append(f"{state['loss_fraction']:.0%} of the section lost")
     parts += [FLAGS[flag] for flag in state.get("flags", [])]
     for name in ("material", "transcription", "wording", "condition", "description"):
         if state.get(name):
-            parts.append(state[name].replace("-", " ") if name == "material" else state[name])
+            parts.append(
+                state[name].replace("-", " ") if name == "material" else state[name]
+            )
     return parts
