@@ -218,7 +218,7 @@ def _key(kinds, members):
 
 def classify(about: About, old: Part | None, new: Part | None) -> tuple[str, ...]:
     """Name the kinds of change of one element, () where there is none."""
-    if new is None or not new.is_described:
+    if new is None or new is old or not new.is_described:
         return ()
     if new.is_gone:
         if old is not None and old.is_gone:

@@ -91,12 +91,18 @@ def up_to(looks: Iterable[Look], as_of: datetime.date) -> list[Look]:
     return in_time_order(look for look in looks if look.latest <= as_of)
 
 
-def configuration(looks: Iterable[Look]) -> dict[str, Part]:
-    """Fold visits, given in any order, into one ``Part`` for each element told of."""
-    said: dict[str, tuple[Look, Seen]] = {}
-    confirmed: dict[str, tuple[Look, Seen]] = {}
-    doubts: dict[str, str] = {}
-    for look in in_time_order(looks):
+class Folding:
+    """Takes visits one after another, in time order, and answers for any element."""
+
+    def __init__(self):
+        self._said: dict[str, tuple[Look, Seen]] = {}
+        self._confirmed: dict[str, Look] = {}
+        self._doubts: dict[str, str] = {}
+
+    def take(self, look: Look) -> list[str]:
+        """Fold one more visit in; return the elements it says something of."""
+        said, confirmed, doubts = self._said, self._confirmed, self._doubts
+        told = []
         for seen in look.seen:
             if seen.answer not in TELLING:
                 continue
@@ -105,38 +111,53 @@ def configuration(looks: Iterable[Look]) -> dict[str, Part]:
             if seen.answer != SAME:
                 doubt = _disagreement(before, look, seen)
                 said[element] = (look, seen)
-                if doubt or element in doubts:
-                    doubts[element] = doubt
             elif seen.compared_with is not None and before is not None:
                 doubt = _mismatch(before, seen)
-                if doubt or element in doubts:
-                    doubts[element] = doubt
-            confirmed[element] = (look, seen)
-    return {
-        element: _part(element, said.get(element), look, doubts.get(element, ""))
-        for element, (look, _) in confirmed.items()
-    }
+            else:
+                doubt = doubts.get(element, "")
+            if doubt or element in doubts:
+                doubts[element] = doubt
+            confirmed[element] = look
+            told.append(element)
+        return told
 
+    @property
+    def elements(self):
+        return self._confirmed.keys()
 
-def _part(element, said, confirming, doubt):
-    if said is None:
+    def part(self, element: str) -> Part:
+        confirming = self._confirmed[element]
+        look, seen = self._said.get(element, (None, None))
+        known = seen is not None
         return Part(
-            element, None, False, "sure", None, None, None,
-            confirming.visit, confirming.latest, doubt,
-        )  # fmt: skip
-    look, seen = said
-    return Part(
-        element=element,
-        state=seen.state,
-        is_gone=seen.answer == GONE,
-        certainty=seen.certainty,
-        said_by=look.visit,
-        said_on=look.latest,
-        said_observation=seen.observation,
-        seen_by=confirming.visit,
-        seen_on=confirming.latest,
-        doubt=doubt,
-    )
+            element=element,
+            state=seen.state if known else None,
+            is_gone=known and seen.answer == GONE,
+            certainty=seen.certainty if known else "sure",
+            said_by=look.visit if known else None,
+            said_on=look.latest if known else None,
+            said_observation=seen.observation if known else None,
+            seen_by=confirming.visit,
+            seen_on=confirming.latest,
+            doubt=self._doubts.get(element, ""),
+        )
+
+
+def configuration(looks: Iterable[Look]) -> dict[str, Part]:
+    """Fold visits, given in any order, into one ``Part`` for each element told of."""
+    folding = Folding()
+    for look in in_time_order(looks):
+        folding.take(look)
+    return {element: folding.part(element) for element in folding.elements}
+
+
+def steps(looks: Iterable[Look]):
+    """Yield ``(look, configuration at it)`` in time order, folding each visit once."""
+    folding, parts = Folding(), {}
+    for look in in_time_order(looks):
+        told = folding.take(look)
+        parts = parts | {element: folding.part(element) for element in told}
+        yield look, parts
 
 
 def _disagreement(before, look, seen):

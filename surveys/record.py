@@ -78,8 +78,7 @@ class Record:
         One pass: each visit is folded onto the ones before it.
         """
         found, before = [], {}
-        for index, look in enumerate(self.looks):
-            after = fold.configuration(self.looks[: index + 1])
+        for look, after in fold.steps(self.looks):
             changed = derive.compare(before, after, self.abouts)
             found.append((self.visit_by_key[look.visit], after, changed))
             before = after
