@@ -1,0 +1,50 @@
+"""Recompute stored checks and effects whose input or engine has changed."""
+
+import sys
+
+from django.core.management.base import BaseCommand, CommandError
+
+from analysis import services
+from bridges.models import Bridge
+
+
+class Command(BaseCommand):
+    help = "Recompute stored checks and effects whose input or engine changed."
+
+    def add_arguments(self, parser):
+        parser.add_argument("--bridge", help="society number or slug of one bridge")
+        parser.add_argument("--all", action="store_true", help="every bridge")
+
+    def handle(self, *args, **options):
+        bridges = self._bridges(options)
+        total = services.Counts()
+        for index, bridge in enumerate(bridges, start=1):
+            total.add(services.recheck(bridge=bridge))
+            self._progress(index, len(bridges))
+        self.stdout.write(
+            f"{total.bridges} bridges: {total.checks_new} checks new, "
+            f"{total.checks_kept} unchanged; {total.effects_new} effects new, "
+            f"{total.effects_kept} unchanged."
+        )
+
+    def _bridges(self, options):
+        if options["bridge"]:
+            name = options["bridge"]
+            found = Bridge.objects.filter(slug=name) | Bridge.objects.filter(
+                number=name
+            )
+            if not found.exists():
+                raise CommandError(f"No bridge has the number or slug “{name}”.")
+            return list(found)
+        if not options["all"]:
+            raise CommandError("Say --bridge NUMBER for one bridge, or --all.")
+        return list(Bridge.objects.order_by("pk"))
+
+    def _progress(self, done, total):
+        if not sys.stderr.isatty():
+            return
+        filled = 40 * done // max(total, 1)
+        bar = "█" * filled + "·" * (40 - filled)
+        self.stderr.write(
+            f"\r{bar} {done}/{total}", ending="" if done < total else "\n"
+        )

@@ -1,0 +1,257 @@
+"""Recorded configurations into check files: the one place that knows rows and engine.
+
+Everything the record does not say and the check needs is taken from common practice,
+and said as an assumption in words. Nothing is assumed of a member's size: a member
+without recorded pieces is answered with its force only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from surveys.fold import Part
+
+from . import layout
+
+# Common practice, not a published rule: rivets, pins, tie plates and lacing weigh a
+# fifth of the bars (engineering notes give 15 to 25 %).
+DETAILS_FACTOR = 1.2
+SCREENING_VEHICLE = "H15"
+FLOOR_MATERIALS = {"timber", "concrete", "steel-grid", "asphalt", "gravel", "earth"}
+# Sizes of the pieces that check files take, by the names states give them.
+PIECE_KEYS = (
+    "shape",
+    "count",
+    "diameter_in",
+    "side_in",
+    "width_in",
+    "thickness_in",
+    "leg_in",
+    "other_leg_in",
+    "depth_in",
+    "weight_plf",
+    "flange_width_in",
+    "flange_thickness_in",
+    "web_thickness_in",
+    "ends",
+)
+ENDED = {"round-rod", "square-rod"}
+
+
+@dataclass
+class Translation:
+    """A check file, or why there is none, with what was taken for granted."""
+
+    document: dict | None
+    gaps: list[str] = field(default_factory=list)
+    assumptions: list[str] = field(default_factory=list)
+
+
+def check_file(line, parts: dict[str, Part], title="") -> Translation:
+    """Write the check file of one truss line from a configuration.
+
+    ``line`` with ``span`` and ``span.bridge`` loaded; ``parts`` as
+    ``Record.configuration`` returns them. US customary units throughout; loads are on
+    this truss line.
+    """
+    span = line.span
+    made = Translation(None)
+    geometry = layout.geometry_block(span)
+    if geometry is None:
+        made.gaps.append(_why_no_geometry(span))
+        return made
+    members = _member_groups(line, parts, made)
+    if not any("components" in group for group in members):
+        made.gaps.append("No member of this truss has recorded sizes.")
+        return made
+    made.document = {
+        "title": title or f"{line.name} truss",
+        "geometry": geometry,
+        "deck_position": _deck_position(span, made),
+        "connection": _connection(span, made),
+        "material": _material(span, made),
+        "members": members,
+        "dead_load": _dead_load(span, parts, made),
+        "live_load": _live_load(span, made),
+        "method": "allowable-stress",
+    }
+    return made
+
+
+def _why_no_geometry(span):
+    if layout.engine_form(span.form) is None:
+        return "This form is not one that the truss check knows."
+    return "The number of panels, the panel length and the depth are not all recorded."
+
+
+def _deck_position(span, made):
+    if span.deck_position == "unknown":
+        made.assumptions.append(
+            "Taken as a through truss: the position of the deck is not recorded."
+        )
+        return "through"
+    return span.deck_position
+
+
+def _connection(span, made):
+    if span.connection in ("pin", "riveted"):
+        return span.connection
+    made.assumptions.append(
+        "Joints are taken as pins for the length of compression members."
+    )
+    return "pin"
+
+
+def _material(span, made):
+    kind = {"cast-and-wrought-iron": "wrought-iron"}.get(span.material, span.material)
+    if span.material == "cast-and-wrought-iron":
+        made.assumptions.append(
+            "Cast-iron pieces are checked as wrought iron: no allowable stress for "
+            "cast iron is assessed here."
+        )
+    if kind not in ("wrought-iron", "steel", "timber"):
+        made.assumptions.append("Taken as steel: the metal is not recorded.")
+        kind = "steel"
+    dated = span.made_in_earliest or span.bridge.built_earliest
+    if dated is None:
+        made.assumptions.append(
+            "Taken as the oldest and weakest metal of its kind: no date is recorded."
+        )
+        return {"kind": kind, "year": 1880 if kind == "wrought-iron" else 1900}
+    return {"kind": kind, "year": dated.year}
+
+
+def _member_groups(line, parts, made):
+    prefix = f"span-{line.span.number}/{line.key}/"
+    groups, bare = [], []
+    for name, _, _, _ in (line.span.skeleton or {}).get("members", []):
+        part = parts.get(prefix + name)
+        if part is not None and part.is_gone:
+            groups.append({"names": [name], "absent": True})
+            continue
+        state = (part.state if part else None) or {}
+        pieces = _pieces(state)
+        if not pieces:
+            bare.append(name)
+            continue
+        groups.append({"names": [name], "components": pieces, **_rest(state)})
+    if bare:
+        made.assumptions.append(
+            f"No sizes are recorded for {', '.join(bare)}: answered with force only."
+        )
+    return _merged(groups)
+
+
+def _merged(groups):
+    """Join members that are alike into one group, in the order first met."""
+    merged: dict[str, dict] = {}
+    for group in groups:
+        key = repr({k: v for k, v in group.items() if k != "names"})
+        if key in merged:
+            merged[key]["names"] += group["names"]
+        else:
+            merged[key] = {**group, "names": list(group["names"])}
+    return list(merged.values())
+
+
+def _pieces(state):
+    """Pieces whose sizes are known, with what load each carries."""
+    found = []
+    for piece in state.get("components", []):
+        kept = {key: piece[key] for key in PIECE_KEYS if key in piece}
+        if kept["shape"] not in ENDED:
+            kept.pop("ends", None)
+        if len(kept) <= 2:
+            continue
+        # Metal put on while the dead load was on takes live load only (rule 9).
+        if piece.get("origin") == "addition" and not piece.get("dead_load_relieved"):
+            kept["carries"] = "live"
+        found.append(kept)
+    if found and all(piece.get("carries") == "live" for piece in found):
+        for piece in found:
+            piece.pop("carries")
+    return found
+
+
+def _rest(state):
+    rest = {}
+    for key in ("built_up", "tension_only", "loss_fraction"):
+        if state.get(key) not in (None, {}, ""):
+            rest[key] = state[key]
+    return rest
+
+
+def _dead_load(span, parts, made):
+    load = {"self_weight": {"details_factor": DETAILS_FACTOR}}
+    floor = _floor(span, parts, made)
+    if floor:
+        load["floor"] = floor
+    return load
+
+
+def _floor(span, parts, made):
+    prefix = f"span-{span.number}/"
+
+    def state(tail):
+        part = parts.get(prefix + tail)
+        if part is None or part.is_gone:
+            return {}
+        return part.state or {}
+
+    floor = {}
+    if span.roadway_ft:
+        floor["roadway_ft"] = span.roadway_ft
+    layers = [
+        {k: v for k, v in layer.items() if k in ("material", "thickness_in", "psf")}
+        for layer in state("deck").get("layers", [])
+        if layer["material"] in FLOOR_MATERIALS and len(layer) > 1
+    ]
+    if layers and span.roadway_ft:
+        floor["layers"] = layers
+    elif not layers and not _is_gone(parts, prefix + "deck"):
+        made.assumptions.append(
+            "No weight of deck: its make or thickness is not recorded."
+        )
+    stringers = state("stringers")
+    if stringers.get("count") and stringers.get("plf_each"):
+        floor["stringers"] = {
+            "count": stringers["count"],
+            "plf_each": stringers["plf_each"],
+        }
+    else:
+        made.assumptions.append("No weight of stringers: not recorded.")
+    if state("floor-beams").get("each_lb"):
+        floor["floor_beams_lb_each"] = state("floor-beams")["each_lb"]
+    else:
+        made.assumptions.append("No weight of floor beams: not recorded.")
+    railings = [
+        found.get("plf", 0)
+        for key, found in (
+            (path, parts[path].state or {})
+            for path in parts
+            if path.startswith(prefix + "railing") and not parts[path].is_gone
+        )
+    ]
+    if sum(railings):
+        floor["railing_plf"] = sum(railings)
+    return floor
+
+
+def _is_gone(parts, path):
+    return path in parts and parts[path].is_gone
+
+
+def _live_load(span, made):
+    load = {"vehicle": SCREENING_VEHICLE, "impact": "aashto"}
+    if span.roadway_ft and span.trusses_apart_ft:
+        load["lever"] = {
+            "roadway_ft": span.roadway_ft,
+            "trusses_apart_ft": span.trusses_apart_ft,
+        }
+    else:
+        load["fraction"] = 0.6
+        made.assumptions.append(
+            "Six tenths of the vehicle on this truss: roadway and spacing of the "
+            "trusses are not both recorded."
+        )
+    return load
