@@ -1,0 +1,6 @@
+"""Numbers only: what a pin-jointed truss carries, and what it can carry.
+
+Feet, kips and ksi throughout; tension is positive. Nothing here knows of the web.
+"""
+
+ENGINE_VERSION = "1.0"

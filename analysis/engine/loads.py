@@ -1,0 +1,184 @@
+"""Moving loads as joint loads: every position where a force can turn.
+
+Feet and kips; loads positive downward.
+Array axes: ``p`` loaded joints, ``s`` places of a load.
+
+Floor beams bear at the loaded joints and stringers are simple beams between them,
+so joint loads are linear in the vehicle's position while no axle passes a joint.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .equilibrium import Equilibrium, Float, Index, Mask
+
+#: Positions closer than this, ft, are one position.
+SAME_PLACE_FT = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Train:
+    """Axles that keep their distances; both headings are always tried.
+
+    Attributes
+    ----------
+    axle_kip : (a,) float, kip
+    offset_ft : (a,) float, ft behind the front axle; the first is 0
+    """
+
+    axle_kip: Float
+    offset_ft: Float
+
+
+@dataclass(frozen=True)
+class Uniform:
+    """A uniform load, kip per foot, on whatever lengths of the deck it adds."""
+
+    klf: float
+
+
+@dataclass(frozen=True)
+class Lane:
+    """A uniform load as above with one concentrated load where it adds most.
+
+    The concentrated load is one figure for chord members and another for web members.
+    """
+
+    klf: float
+    concentrated_chord_kip: float
+    concentrated_web_kip: float
+
+
+Load = Train | Uniform | Lane
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Places of vehicles, in order along each passage.
+
+    Attributes
+    ----------
+    joint_kip : (s, p) float, load on each loaded joint
+    front_ft : (s,) float, x of the front axle
+    heading : (s,) int, +1 towards greater x, -1 towards smaller
+    load : (s,) int, which of the loads
+    linked : (s - 1,) bool
+        Whether the joint loads are linear between this place and the next.
+    """
+
+    joint_kip: Float
+    front_ft: Float
+    heading: Index
+    load: Index
+    linked: Mask
+
+
+def vehicle_places(system: Equilibrium, loads: Sequence[Load]) -> Places:
+    """Return every place of every vehicle where an axle stands on a loaded joint.
+
+    Parameters
+    ----------
+    system : Equilibrium
+    loads : sequence of Train, Uniform or Lane; only the trains are placed
+
+    Returns
+    -------
+    Places
+        Empty if no load is a train.
+    """
+    x = np.asarray(system.truss.xy_ft, float)[system.truss.loaded, 0]
+    bears = np.abs(system.particular[:, system.truss.loaded]).max(axis=0) > 0.0
+    rows: list[Float] = []
+    front: list[float] = []
+    heading: list[int] = []
+    which: list[int] = []
+    linked: list[bool] = []
+    for number, load in enumerate(loads):
+        if not isinstance(load, Train):
+            continue
+        for sign in (1, -1):
+            if sign == -1 and _reads_the_same(load):
+                continue
+            passage = _passage(load, sign, x, bears)
+            if rows:
+                linked.append(False)
+            for k, (at, row, joined) in enumerate(passage):
+                front.append(at)
+                rows.append(row)
+                if k + 1 < len(passage):
+                    linked.append(joined)
+            heading += [sign] * len(passage)
+            which += [number] * len(passage)
+    return Places(
+        np.array(rows).reshape(-1, len(x)),
+        np.array(front),
+        np.array(heading, dtype=np.intp),
+        np.array(which, dtype=np.intp),
+        np.array(linked, dtype=bool),
+    )
+
+
+def _reads_the_same(train: Train) -> bool:
+    """Return whether the train is the same seen from either end."""
+    back = train.offset_ft[-1] - train.offset_ft[::-1]
+    return bool(
+        np.allclose(back, train.offset_ft, rtol=0.0, atol=SAME_PLACE_FT)
+        and np.array_equal(train.axle_kip[::-1], train.axle_kip)
+    )
+
+
+def _passage(
+    train: Train, sign: int, x: Float, bears: Mask
+) -> list[tuple[float, Float, bool]]:
+    """Return (front axle, joint loads, whether linear up to the next) in order of x."""
+    behind = -sign * np.asarray(train.offset_ft, float)
+    front = np.unique((x[:, None] - behind[None, :]).ravel())
+    front = front[np.r_[True, np.diff(front) > SAME_PLACE_FT]]
+    axles = front[:, None] + behind[None, :]
+    on = joint_loads(axles, np.asarray(train.axle_kip, float), x)
+    passage: list[tuple[float, Float, bool]] = []
+    middles = 0.5 * (axles[:-1] + axles[1:])
+    for k in range(len(front)):
+        if k + 1 == len(front):
+            passage.append((float(front[k]), on[k], False))
+            break
+        inside = (middles[k] > x[0]) & (middles[k] < x[-1])
+        carried = np.where(inside, train.axle_kip, 0.0)
+        begin = joint_loads(axles[k : k + 1], carried, x)[0]
+        end = joint_loads(axles[k + 1 : k + 2], carried, x)[0]
+        smooth = not (np.abs(begin - on[k])[bears] > 0.0).any()
+        if not smooth:
+            passage.append((float(front[k]), on[k], False))
+            passage.append((float(front[k]), begin, True))
+        else:
+            passage.append((float(front[k]), on[k], True))
+        if (np.abs(end - on[k + 1])[bears] > 0.0).any():
+            passage.append((float(front[k + 1]), end, False))
+    return passage
+
+
+def joint_loads(axles_ft: Float, axle_kip: Float, x: Float) -> Float:
+    """Return (s, p): joint loads of axles at (s, a) by the lever rule.
+
+    Axles beyond the first or the last loaded joint load nothing.
+    """
+    places, joints = len(axles_ft), len(x)
+    answer = np.zeros((places, joints))
+    snapped = x[np.abs(axles_ft[..., None] - x).argmin(axis=-1)]
+    axles = np.where(np.abs(snapped - axles_ft) <= SAME_PLACE_FT, snapped, axles_ft)
+    on = (axles >= x[0]) & (axles <= x[-1])
+    weight = np.where(on, axle_kip, 0.0)
+    place = np.broadcast_to(np.arange(places)[:, None], axles.shape)
+    if joints == 1:
+        np.add.at(answer, (place, np.zeros_like(place)), weight)
+        return answer
+    panel = np.clip(np.searchsorted(x, axles, side="right") - 1, 0, joints - 2)
+    part = (axles - x[panel]) / (x[panel + 1] - x[panel])
+    part = np.where(on, part, 0.0)
+    np.add.at(answer, (place, panel), weight * (1.0 - part))
+    np.add.at(answer, (place, panel + 1), weight * part)
+    return answer

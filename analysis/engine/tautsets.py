@@ -1,0 +1,325 @@
+"""The taut sets of one truss in one configuration, for any arrangement of bars.
+
+Feet and kips; tension positive; loads are (n,) downward joint loads.
+
+The tensions X in the redundants least in strain energy, with no tension-only bar
+in compression, are a piecewise linear function of the loads. Each piece belongs
+to one set of slack bars, holds over a convex cone of loads, and ends where a taut
+bar's force or a slack bar's gap reaches zero. ``solve`` finds the piece by the dual
+method of Goldfarb and Idnani for strictly convex quadratic programmes, which also
+tells when there is none. The other functions walk from piece to piece, so what
+they return is exact between the loads they are given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.linalg
+import scipy.optimize
+
+from .equilibrium import Equilibrium, Float, Index
+
+#: Forces and gaps (as the force that would close them) are zero within this part
+#: of the greatest force of the determinate remainder.
+TOLERANCE = 1e-9
+#: Steps of a load path shorter than this part of it are not looked into.
+SHORTEST = 1e-10
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """Where one set of slack bars holds, and the forces there.
+
+    ``force`` is (m, n) kip per kip of joint load; ``watch`` is (w, n): rows that stay
+    positive where the piece holds, in kip per kip.
+    """
+
+    slack: frozenset[int]
+    force: Float
+    watch: Float
+
+
+class TautSets:
+    """The pieces of one configuration, found as they are needed.
+
+    Parameters
+    ----------
+    system : Equilibrium
+    ea_kip : (m,) float
+        E times A of every member, kip.
+    """
+
+    def __init__(self, system: Equilibrium, ea_kip: Float) -> None:
+        self.system = system
+        s = system.selfstress
+        flex = system.length_ft / ea_kip
+        self._flexibility = s.T @ (flex[:, None] * s)
+        self._given = s.T @ (flex[:, None] * system.particular)
+        self.bars: Index = np.flatnonzero(
+            (s != 0.0).any(axis=1)
+            & system.truss.tension_only
+            & ~system.truss.absent
+        )
+        self._rows = s[self.bars]
+        self._row_load = system.particular[self.bars]
+        redundants = s.shape[1]
+        self._lower = (
+            np.linalg.cholesky(self._flexibility)
+            if redundants
+            else np.zeros((0, 0))
+        )
+        self._slopes = self._forward(self._rows.T)  # (r, t)
+        self._size = np.sqrt((self._slopes**2).sum(axis=0))
+        self._centre = self._forward(self._given)  # (r, n)
+        self.pieces: dict[frozenset[int], Piece] = {}
+        self._latest: Piece | None = None
+
+    def solve(self, load: Float) -> Piece | None:
+        """Return the piece that holds at ``load``; None if no taut set can carry it."""
+        scale = self.scale(load)
+        if self.lone_slack(load, scale):
+            return None
+        if self._latest is not None and self.holds(self._latest, load, scale):
+            return self._latest
+        for piece in reversed(self.pieces.values()):
+            if self.holds(piece, load, scale):
+                self._latest = piece
+                return piece
+        slack = self._dual_method(load, TOLERANCE * scale)
+        if slack is None:
+            return None
+        self._latest = self.piece(slack)
+        return self._latest
+
+    def scale(self, load: Float) -> float:
+        """Return the greatest force of the determinate remainder, kip."""
+        return float(np.abs(self.system.particular @ load).max(initial=0.0))
+
+    def lone_slack(self, load: Float, scale: float) -> bool:
+        """Return whether a bar the truss cannot do without would go slack."""
+        lone = self.system.particular[self.system.lone] @ load
+        return bool((lone < -TOLERANCE * scale).any())
+
+    def holds(self, piece: Piece, load: Float, scale: float) -> bool:
+        """Return whether ``piece`` is the answer at ``load``."""
+        return bool((piece.watch @ load >= -TOLERANCE * scale).all())
+
+    def piece(self, slack: frozenset[int]) -> Piece:
+        """Return the piece of one set of slack bars (numbers into ``bars``)."""
+        found = self.pieces.get(slack)
+        if found is None:
+            found = self._make_piece(slack)
+            self.pieces[slack] = found
+        return found
+
+    def _make_piece(self, slack: frozenset[int]) -> Piece:
+        system = self.system
+        out = sorted(slack)
+        free = -self._centre  # (r, n): X in the coordinates where flexibility is 1
+        normal = self._slopes[:, out]
+        gaps = np.zeros((0, free.shape[1]))
+        if out:
+            short = self._row_load[out] + normal.T @ free
+            q, r = np.linalg.qr(normal)
+            lift = scipy.linalg.solve_triangular(r, short, trans="T")
+            free = free - q @ lift
+            gaps = -scipy.linalg.solve_triangular(r, lift)
+        x = self._backward(free)
+        force = system.particular + system.selfstress @ x
+        force[self.bars[out]] = 0.0
+        taut = np.setdiff1d(np.arange(len(self.bars)), out)
+        watch = np.vstack(
+            [force[self.bars[taut]], gaps * self._size[out][:, None] ** 2]
+        )
+        return Piece(slack, force, watch)
+
+    def _forward(self, right: Float) -> Float:
+        if not len(self._lower):
+            return np.zeros_like(right)
+        answer: Float = scipy.linalg.solve_triangular(self._lower, right, lower=True)
+        return answer
+
+    def _backward(self, right: Float) -> Float:
+        if not len(self._lower):
+            return np.zeros_like(right)
+        answer: Float = scipy.linalg.solve_triangular(
+            self._lower, right, lower=True, trans="T"
+        )
+        return answer
+
+    def _dual_method(self, load: Float, tolerance: float) -> frozenset[int] | None:
+        """Add violated bounds one by one; drop those whose gap would turn negative."""
+        x = -self._centre @ load
+        level = self._row_load @ load
+        active: list[int] = []
+        gap: list[float] = []
+        for _ in range(50 * (len(self.bars) + 2)):
+            short = level + self._slopes.T @ x
+            short[active] = 0.0
+            worst = int(np.argmin(short)) if len(short) else -1
+            if worst < 0 or short[worst] >= -tolerance:
+                return frozenset(active)
+            rise = 0.0
+            while True:
+                normal = self._slopes[:, active]
+                along, step = self._split(normal, self._slopes[:, worst])
+                power = float(step @ self._slopes[:, worst])
+                room = -(level[worst] + self._slopes[:, worst] @ x)
+                blocked, most = -1, np.inf
+                for j, (g, a) in enumerate(zip(gap, along, strict=True)):
+                    if a > 1e-12 and g / a < most:
+                        blocked, most = j, g / a
+                full = (
+                    room / power
+                    if power > 1e-13 * self._size[worst] ** 2
+                    else np.inf
+                )
+                if blocked < 0 and full == np.inf:
+                    return None
+                length = min(most, full)
+                if full < np.inf:
+                    x = x + length * step
+                gap = [g - length * a for g, a in zip(gap, along, strict=True)]
+                rise += length
+                if full <= most:
+                    active.append(worst)
+                    gap.append(rise)
+                    break
+                del active[blocked], gap[blocked]
+        raise ArithmeticError("no taut set settles")
+
+    @staticmethod
+    def _split(normal: Float, new: Float) -> tuple[Float, Float]:
+        """Return ``new``'s coordinates along ``normal``'s columns, and what is left."""
+        if not normal.shape[1]:
+            return np.zeros(0), new
+        q, r = np.linalg.qr(normal)
+        inside = q.T @ new
+        along: Float = scipy.linalg.solve_triangular(r, inside)
+        rest = new - q @ inside
+        rest = rest - q @ (q.T @ rest)
+        return along, rest
+
+    def solve_many(self, loads: Float) -> list[Piece | None]:
+        """Return the piece at each of (p, n) loads."""
+        found: list[Piece | None] = [None] * len(loads)
+        scale = np.abs(loads @ self.system.particular.T).max(axis=1, initial=0.0)
+        lone = loads @ self.system.particular[self.system.lone].T
+        open_ = ~(lone < -TOLERANCE * scale[:, None]).any(axis=1)
+        tried: set[frozenset[int]] = set()
+        while open_.any():
+            fresh = [p for s, p in self.pieces.items() if s not in tried]
+            for piece in fresh:
+                tried.add(piece.slack)
+                here = np.flatnonzero(open_)
+                if not len(here):
+                    break
+                good = (
+                    loads[here] @ piece.watch.T >= -TOLERANCE * scale[here][:, None]
+                ).all(axis=1)
+                for at in here[good]:
+                    found[at] = piece
+                open_[here[good]] = False
+            if open_.any():
+                at = int(np.flatnonzero(open_)[0])
+                found[at] = self.solve(loads[at])
+                open_[at] = False
+        return found
+
+    def line(
+        self, start: Float, end: Float, first: Piece, last: Piece
+    ) -> list[tuple[float, Piece]]:
+        """Return (fraction, piece holding there) of every change on the way.
+
+        ``first`` and ``last`` hold at ``start`` and ``end``. Fractions are in order and
+        strictly between 0 and 1; pieces next to a change both hold at it.
+        """
+        scale = max(self.scale(start), self.scale(end))
+        changes: list[tuple[float, Piece]] = []
+        self._between(start, end, (0.0, first), (1.0, last), scale, changes)
+        return changes
+
+    def _between(
+        self,
+        start: Float,
+        end: Float,
+        one: tuple[float, Piece],
+        two: tuple[float, Piece],
+        scale: float,
+        changes: list[tuple[float, Piece]],
+    ) -> None:
+        (low, first), (high, last) = one, two
+        if first is last or high - low < SHORTEST:
+            return
+        leave = _reach(first, start, end, low, high, TOLERANCE * scale)
+        enter = _reach(last, start, end, high, low, TOLERANCE * scale)
+        if leave >= high or enter <= low:
+            return
+        if leave >= enter - SHORTEST:
+            changes.append((leave, first))
+            return
+        middle = 0.5 * (leave + enter)
+        piece = self.solve((1.0 - middle) * start + middle * end)
+        if piece is None or piece is first or piece is last:
+            changes.append((leave, first))
+            changes.append((enter, last))
+            return
+        at = _reach(piece, start, end, middle, leave, TOLERANCE * scale)
+        if at <= leave + SHORTEST:
+            changes.append((leave, first))
+        else:
+            self._between(start, end, (leave, first), (at, piece), scale, changes)
+            changes.append((at, piece))
+        at = _reach(piece, start, end, middle, enter, TOLERANCE * scale)
+        if at >= enter - SHORTEST:
+            changes.append((enter, last))
+        else:
+            changes.append((at, piece))
+            self._between(start, end, (at, piece), (enter, last), scale, changes)
+
+
+def _reach(
+    piece: Piece, start: Float, end: Float, inside: float, towards: float, zero: float
+) -> float:
+    """Return how far from ``inside`` towards ``towards`` the piece holds."""
+    at_start, at_end = piece.watch @ start, piece.watch @ end
+    here = (1.0 - inside) * at_start + inside * at_end
+    there = (1.0 - towards) * at_start + towards * at_end
+    ending = there < -zero
+    if not ending.any():
+        return towards
+    here, there = np.maximum(here[ending], 0.0), there[ending]
+    part = float((here / (here - there)).min())
+    return inside + part * (towards - inside)
+
+
+def forces_along(
+    sets: TautSets, start: Float, end: Float, first: Piece, last: Piece
+) -> Iterator[tuple[float, Float]]:
+    """Yield (fraction, (m,) forces) at every change between two loads."""
+    for part, piece in sets.line(start, end, first, last):
+        yield part, piece.force @ ((1.0 - part) * start + part * end)
+
+
+def standing_part(
+    system: Equilibrium, start: Float, end: Float
+) -> tuple[float, float] | None:
+    """Return between which fractions of a line of loads some taut set carries them."""
+    cone, drive = system.cone, system.drive
+    from_start, change = drive @ start, drive @ (end - start)
+    found = []
+    for sign in (1.0, -1.0):
+        answer = scipy.optimize.linprog(
+            np.r_[np.zeros(cone.shape[1]), sign],
+            A_eq=np.hstack([cone, -change[:, None]]),
+            b_eq=from_start,
+            bounds=[(0.0, None)] * cone.shape[1] + [(0.0, 1.0)],
+            method="highs",
+        )
+        if answer.status != 0:
+            return None
+        found.append(float(answer.x[-1]))
+    return found[0], found[1]
