@@ -1,9 +1,10 @@
 """One shape for every error, and pages of a bounded size."""
 
-from django.core.exceptions import ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
 from rest_framework import exceptions
 from rest_framework.pagination import PageNumberPagination
+from rest_framework.parsers import JSONParser
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
@@ -12,6 +13,32 @@ class Pages(PageNumberPagination):
     page_size = 50
     page_size_query_param = "page_size"
     max_page_size = 100
+
+
+class Json(JSONParser):
+    """JSON that every database can keep and nothing can be felled with.
+
+    Refuses text that PostgreSQL cannot store (NUL, half a surrogate pair) and nesting
+    deeper than the reader goes, each of which would otherwise be a server error.
+    """
+
+    def parse(self, stream, media_type=None, parser_context=None):
+        try:
+            data = super().parse(stream, media_type, parser_context)
+            unstorable = _unstorable(data)
+        except RecursionError:
+            raise exceptions.ParseError("This is nested too deeply.")
+        if unstorable:
+            raise exceptions.ParseError("This holds characters that cannot be kept.")
+        return data
+
+
+def _unstorable(data):
+    if isinstance(data, str):
+        return "\0" in data or any("\ud800" <= char <= "\udfff" for char in data)
+    if isinstance(data, dict):
+        return any(_unstorable(part) for pair in data.items() for part in pair)
+    return isinstance(data, list) and any(map(_unstorable, data))
 
 
 class Conflict(exceptions.APIException):
@@ -42,6 +69,8 @@ def handle_exception(error, context):
         return Response(faults(*_django_rows(error)), status=400)
     if isinstance(error, Http404):
         error = exceptions.NotFound()
+    if isinstance(error, PermissionDenied):
+        error = exceptions.PermissionDenied(str(error) or None)
     response = exception_handler(error, context)
     if response is None:
         return None

@@ -1,9 +1,10 @@
 """Uncertain dates: EDTF text with the earliest and latest day it allows.
 
 The subset is EDTF level 1 plus one-of-set: year, month and day; ``X`` for digits not
-known; ``?`` uncertain, ``~`` approximate, ``%`` both; seasons 21 to 24; intervals with
-open ends (``../1890``); and ``[1885,1886]``, one of a set. The format is the Library
-of Congress specification of February 2019 (a profile of ISO 8601-2:2019).
+known, from the right; ``?`` uncertain, ``~`` approximate, ``%`` both; seasons 21 to
+24; intervals with open ends (``../1890``); and ``[1885,1886..1888]``, one of a set.
+Years run from 1 to 9999. The format is the Library of Congress specification of
+February 2019 (a profile of ISO 8601-2:2019).
 
 An approximate date reaches further than it says. By how much is a choice, not part of
 the format: ``ABOUT_YEARS`` either side of a year, a month either side of a month, and
@@ -25,8 +26,8 @@ ABOUT_MONTHS = 1
 ABOUT_DAYS = 1
 SEASONS = {21: ("spring", 3), 22: ("summer", 6), 23: ("autumn", 9), 24: ("winter", 12)}
 POINT = re.compile(
-    r"(?P<year>[0-9][0-9X]{3})"
-    r"(?:-(?P<month>[0-9X]{2})(?:-(?P<day>[0-9X]{2}))?)?"
+    r"(?P<year>[0-9]{4}|[0-9]{3}X|[0-9]{2}XX)"
+    r"(?:-(?P<month>[0-9]{2}|XX)(?:-(?P<day>[0-9]{2}|XX))?)?"
     r"(?P<mark>[?~%]?)"
 )
 
@@ -76,12 +77,9 @@ def _one_of(text):
             _refuse(text)
         if ".." in part:
             first, _, last = part.partition("..")
-            bounds.append(
-                (
-                    _point(first)[0] if first else None,
-                    _point(last)[1] if last else None,
-                )
-            )
+            if not first and not last:
+                _refuse(text)
+            bounds.append(_reach(part, first, last))
         else:
             bounds.append(_point(part))
     starts = [start for start, _ in bounds]
@@ -97,16 +95,25 @@ def _interval(text):
     parts = text.split("/")
     if len(parts) != 2 or set(parts) <= {"", ".."}:
         _refuse(text)
-    first, last = parts
-    start = None if first in ("", "..") else _point(first)[0]
-    end = None if last in ("", "..") else _point(last)[1]
-    if start and end and (start > end or _point(first)[1] > end):
+    first, last = ("" if part == ".." else part for part in parts)
+    start, end = _reach(text, first, last)
+    return UncertainDate(text, start, end)
+
+
+def _reach(text, first, last):
+    """Return the bounds of a stretch of time, None where an end is blank.
+
+    Only what cannot be is refused: “about 1908 to 1908” may be right.
+    """
+    start = _point(first)[0] if first else None
+    end = _point(last)[1] if last else None
+    if start and end and start > end:
         raise ValidationError(
             "“%(text)s” ends before it begins.",
             code="date_reversed",
             params={"text": text},
         )
-    return UncertainDate(text, start, end)
+    return start, end
 
 
 def _point(text):
@@ -115,43 +122,42 @@ def _point(text):
     if not match:
         _refuse(text)
     year, month, day = match["year"], match["month"], match["day"]
-    if "X" in year.rstrip("X") or (
-        "X" in year and (month or "") not in ("", "XX") or year == "XXXX"
-    ):
-        _refuse(text)
-    first_year, last_year = int(year.replace("X", "0")), int(year.replace("X", "9"))
     about = match["mark"] in ("~", "%")
-    if first_year < 1 or (month and "X" in month and month != "XX"):
+    first_year, last_year = int(year.replace("X", "0")), int(year.replace("X", "9"))
+    if last_year < 1 or ("X" in year and month not in (None, "XX")):
         _refuse(text)
-    if day and "X" in day and day != "XX":
-        _refuse(text)
-    if not month or (month == "XX" and day in (None, "XX")):
+    if month in (None, "XX"):
+        if day not in (None, "XX"):
+            _refuse(text)
         reach = ABOUT_YEARS * 10 ** year.count("X") if about else 0
         return _day(first_year - reach, 1, 1), _day(last_year + reach, 12, 31)
-    if month == "XX":
-        _refuse(text)
-    number = int(month)
-    if number in SEASONS:
+    if int(month) in SEASONS:
         if day:
             _refuse(text)
-        start = SEASONS[number][1]
-        reach = ABOUT_MONTHS if about else 0
-        return _month(first_year, start - reach, False), _month(
-            first_year, start + 2 + reach, True
-        )
-    if not 1 <= number <= 12:
+        start = SEASONS[int(month)][1]
+        return _months(first_year, start, start + 2, about)
+    if not 1 <= int(month) <= 12:
         _refuse(text)
-    if not day or day == "XX":
-        reach = ABOUT_MONTHS if about else 0
-        return _month(first_year, number - reach, False), _month(
-            first_year, number + reach, True
-        )
+    if day in (None, "XX"):
+        return _months(first_year, int(month), int(month), about)
     try:
-        exact = datetime.date(first_year, number, int(day))
+        exact = datetime.date(first_year, int(month), int(day))
     except ValueError:
         _refuse(text)
-    reach = datetime.timedelta(days=ABOUT_DAYS if about else 0)
-    return exact - reach, exact + reach
+    reach = ABOUT_DAYS if about else 0
+    return _moved(exact, -reach), _moved(exact, reach)
+
+
+def _moved(day, by):
+    """Move a day, stopping at the ends of the calendar."""
+    number = day.toordinal() + by
+    return datetime.date.fromordinal(min(max(number, 1), datetime.date.max.toordinal()))
+
+
+def _months(year, first, last, about):
+    """Return the first and the last day of months counted from January of ``year``."""
+    reach = ABOUT_MONTHS if about else 0
+    return _month(year, first - reach, False), _month(year, last + reach, True)
 
 
 def _day(year, month, day):
@@ -169,20 +175,30 @@ def display(text: str) -> str:
     """Say an EDTF expression in words: ``1887~`` is “about 1887”."""
     if not text:
         return "date unknown"
-    if text.startswith("["):
-        parts = [display(part.strip()) for part in text[1:-1].split(",")]
-        return " or ".join(part.replace("..", " to ") for part in parts)
-    if "/" in text:
-        first, last = text.split("/")
-        if first in ("", ".."):
-            return f"by {display(last)}"
-        if last in ("", ".."):
-            return f"{display(first)} or later"
-        return f"between {display(first)} and {display(last)}"
+    if text.startswith("[") and text.endswith("]"):
+        return " or ".join(_said(part.strip(), "..") for part in text[1:-1].split(","))
+    return _said(text, "/")
+
+
+def _said(text, between):
+    """Say one date, or a stretch of time whose ends stand either side of ``between``.
+
+    What cannot be read is said as it stands: a page must not fall over one date.
+    """
+    if between in text:
+        first, _, last = text.partition(between)
+        first, last = ("" if part == ".." else part for part in (first, last))
+        if not first:
+            return f"by {_said(last, between)}"
+        if not last:
+            return f"{_said(first, between)} or later"
+        return f"between {_said(first, between)} and {_said(last, between)}"
     match = POINT.fullmatch(text)
     if not match:
         return text
-    return _with_mark(_plain(match["year"], match["month"], match["day"]), match["mark"])
+    return _with_mark(
+        _plain(match["year"], match["month"], match["day"]), match["mark"]
+    )
 
 
 def _plain(year, month, day):
@@ -195,7 +211,9 @@ def _plain(year, month, day):
     number = int(month)
     if number in SEASONS:
         return f"{SEASONS[number][0]} {year}"
-    name = calendar.month_name[number] if 1 <= number <= 12 else month
+    if not 1 <= number <= 12:
+        return f"{year}-{month}"
+    name = calendar.month_name[number]
     if not day or day == "XX":
         return f"{name} {year}"
     return f"{int(day)} {name} {year}"
@@ -230,8 +248,18 @@ class EdtfField(models.CharField):
         kwargs.pop("validators", None)
         return name, path, args, kwargs
 
+    def clean(self, value, model_instance):
+        """Fill the bounds here too: constraints are checked before anything is saved."""
+        value = super().clean(value, model_instance)
+        if model_instance is not None:
+            self._fill(model_instance, value)
+        return value
+
     def pre_save(self, instance, add):
-        text = super().pre_save(instance, add) or ""
+        return self._fill(instance, super().pre_save(instance, add))
+
+    def _fill(self, instance, text):
+        text = text or ""
         date = parse(text) if text else UncertainDate("", None, None)
         setattr(instance, f"{self.name}_earliest", date.earliest)
         setattr(instance, f"{self.name}_latest", date.latest)

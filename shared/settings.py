@@ -15,6 +15,8 @@ from . import environment
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(environment.text("SECOND_CROSSING_DATA") or BASE_DIR / ".data")
+# SQLite makes its file but not the folder around it.
+DATA_DIR.mkdir(parents=True, exist_ok=True)
 
 SOCIETY_NAME = environment.text("SOCIETY_NAME", "The Alder Valley Bridge Society")
 SITE_NAME = "Second Crossing"
@@ -27,7 +29,7 @@ ALLOWED_HOSTS = environment.words("ALLOWED_HOSTS")
 if PRODUCTION:
     if DEBUG:
         raise ImproperlyConfigured("DEBUG must be off in production.")
-    if len(SECRET_KEY) < 50:
+    if len(SECRET_KEY) < 50 or len(set(SECRET_KEY)) < 10:
         raise ImproperlyConfigured(
             "SECRET_KEY must be set to at least 50 random characters in production."
         )
@@ -48,6 +50,8 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    # The widgets' own templates, which the form renderer below looks for.
+    "django.forms",
     "leaflet",
     "simple_history",
     "rest_framework",
@@ -57,6 +61,9 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    # First, so that files and refusals carry these headers like any page.
+    "csp.middleware.CSPMiddleware",
+    "shared.middleware.permissions_policy",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -65,8 +72,6 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "csp.middleware.CSPMiddleware",
-    "shared.middleware.permissions_policy",
     "simple_history.middleware.HistoryRequestMiddleware",
 ]
 
@@ -172,7 +177,7 @@ PHOTO_MAX_PIXELS = 60_000_000
 
 REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["shared.api.Json"],
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "rest_framework.authentication.SessionAuthentication"
     ],
@@ -228,12 +233,17 @@ SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 if PRODUCTION:
     SECURE_SSL_REDIRECT = environment.flag("SECURE_SSL_REDIRECT", True)
-    SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365
+    # A probe on the machine itself asks without TLS.
+    SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
+    SECURE_HSTS_SECONDS = environment.whole("HSTS_SECONDS", 60 * 60 * 24 * 365)
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     SECURE_HSTS_PRELOAD = True
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
-    CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS]
+    CSRF_TRUSTED_ORIGINS = [
+        f"https://*{host}" if host.startswith(".") else f"https://{host}"
+        for host in ALLOWED_HOSTS
+    ]
     if environment.flag("BEHIND_PROXY"):
         SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 

@@ -1,6 +1,7 @@
-"""Lengths and weights as people write them, and as the record keeps them.
+"""Lengths as people write them, and as the record keeps them.
 
-The record's units are US customary: ft, in, lb, short tons (2,000 lb). What was typed
+The record's units are US customary: feet and inches here, pounds and short tons
+(2,000 lb) elsewhere. What was typed
 is kept beside the number. One inch is 25.4 mm exactly (international yard and pound
 agreement, 1959).
 """
@@ -25,6 +26,7 @@ FEET = re.compile(
 INCH = re.compile(rf"(?P<in>{QUANTITY})\s*(?:in\.?|inches|inch|\"|'')", re.IGNORECASE)
 METRIC = re.compile(rf"(?P<number>{NUMBER})\s*(?P<unit>mm|cm|m)", re.IGNORECASE)
 BARE = re.compile(QUANTITY)
+LONGEST = 40  # characters; no length anybody writes comes near it
 VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8"}
 VULGAR |= {"⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
 
@@ -38,7 +40,7 @@ def length(text: str, unit: str) -> float:
     inches = _inches(str(text), unit)
     if inches is None:
         raise ValidationError(
-            "“%(text)s” is not a length that can be read. Write 14'-6\", 3 1/2\", "
+            '“%(text)s” is not a length that can be read. Write 14\'-6", 3 1/2", '
             "14.5 ft or 4.2 m.",
             code="length",
             params={"text": text},
@@ -47,6 +49,8 @@ def length(text: str, unit: str) -> float:
 
 
 def _inches(text, unit):
+    if len(text) > LONGEST:
+        return None
     text = text.strip().replace("′", "'").replace("″", '"').replace("’", "'")
     text = text.replace("”", '"').replace("⁄", "/")
     for glyph, plain in VULGAR.items():
@@ -83,6 +87,8 @@ def fraction_text(inches: float, finest: int = 16) -> str:
 
     A number that is no sixteenth (within a thousandth) is written as a decimal.
     """
+    if inches < 0:
+        return f"−{fraction_text(-inches, finest)}"
     near = Fraction(inches).limit_denominator(finest)
     if near.denominator & (near.denominator - 1) or abs(float(near) - inches) > 1e-3:
         return f"{inches:.3f}".rstrip("0").rstrip(".")
@@ -94,7 +100,12 @@ def fraction_text(inches: float, finest: int = 16) -> str:
 
 
 def feet_text(feet: float) -> str:
-    """Write feet and inches with true primes: 14.5 is ``14′-6″``."""
+    """Write feet and inches with true primes: 14.5 is ``14′-6″``.
+
+    To the nearest eighth of an inch.
+    """
+    if feet < 0:
+        return f"−{feet_text(-feet)}"
     inches = round(feet * 12 * 8) / 8
     whole, rest = divmod(inches, 12)
     return f"{int(whole)}′-{fraction_text(rest)}″"

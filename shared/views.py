@@ -1,6 +1,6 @@
 """Pages that stand with no bridge in the world: health, the caution, sign-in."""
 
-from django.db import DatabaseError, connection
+from django.db import Error, connection
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.cache import never_cache
@@ -15,7 +15,7 @@ def healthz(request):
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
             cursor.fetchone()
-    except DatabaseError:
+    except Error:
         return HttpResponse("unavailable", status=503, content_type="text/plain")
     return HttpResponse("ok", content_type="text/plain")
 

@@ -1,0 +1,73 @@
+"""What every test stands on: its own media, a real SQLite file, an empty cache."""
+
+import os
+
+import pytest
+from django.conf import settings as site_settings
+from django.core.cache import cache
+from hypothesis import settings as hypothesis_settings
+
+# Small and repeatable where every push waits for it; ``--hypothesis-profile=long``
+# for a night.
+hypothesis_settings.register_profile(
+    "ci", max_examples=50, deadline=None, derandomize=True, database=None
+)
+hypothesis_settings.register_profile(
+    "dev", max_examples=50, deadline=None, database=None
+)
+hypothesis_settings.register_profile(
+    "long", max_examples=5_000, deadline=None, database=None
+)
+hypothesis_settings.load_profile("ci" if os.environ.get("CI") else "dev")
+
+NEEDS_A_DATABASE = {
+    "db",
+    "transactional_db",
+    "live_server",
+    "django_db_reset_sequences",
+}
+
+
+def pytest_configure(config):
+    """Passwords are hashed slowly on purpose; not a thousand times in a test run."""
+    site_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    site_settings.JOBS_INLINE = True
+
+
+def pytest_collection_modifyitems(items):
+    """Mark what touches the database, so that it can run on another one."""
+    for item in items:
+        names = set(getattr(item, "fixturenames", ()))
+        if names & NEEDS_A_DATABASE or item.get_closest_marker("django_db"):
+            item.add_marker("database")
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix, tmp_path_factory
+):
+    """Test on a SQLite file, as the site runs.
+
+    A live server's threads would share one connection to a database in memory, and
+    begin a transaction inside each other's.
+    """
+    default = site_settings.DATABASES["default"]
+    if default["ENGINE"].endswith("sqlite3"):
+        folder = tmp_path_factory.mktemp("database")
+        default.setdefault("TEST", {})["NAME"] = str(folder / "test.sqlite3")
+
+
+@pytest.fixture(autouse=True)
+def media(settings, tmp_path):
+    """Keep this test's files, and only this test's, in a folder that goes away."""
+    folder = tmp_path / "media"
+    settings.MEDIA_ROOT = folder
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "default": {
+            "BACKEND": "django.core.files.storage.FileSystemStorage",
+            "OPTIONS": {"location": folder},
+        },
+    }
+    cache.clear()
+    return folder
