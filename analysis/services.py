@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from django.db import transaction
 
@@ -135,9 +136,7 @@ def _effects_for(lines, steps, counts):
         for one in Effect.objects.filter(truss_line__in=lines, engine=ENGINE_VERSION)
     }
     told = {}
-    for (earlier, before, _), (later, after, changes) in zip(
-        steps, steps[1:], strict=False
-    ):
+    for (earlier, before, _), (later, after, changes) in pairwise(steps):
         if not changes:
             continue
         for line in lines:
