@@ -331,9 +331,7 @@ def _crossing(xy: Float, ends: Index, slackable: Mask) -> Mask:
     return found
 
 
-def _pairs(
-    selfstress: Float, redundant: Index, slackable: Mask
-) -> tuple[Pair, ...]:
+def _pairs(selfstress: Float, redundant: Index, slackable: Mask) -> tuple[Pair, ...]:
     """Return the bounds on each redundant that involve no other redundant."""
     single = slackable & ((selfstress != 0.0).sum(axis=1) == 1)
     pairs = []

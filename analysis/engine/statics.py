@@ -102,9 +102,7 @@ def dead_forces(
         forces[c] = piece.force @ dead[c]
         taut[c, sets.bars[sorted(piece.slack)]] = False
     stands = balanced & (len(system.movable) == 0)
-    return DeadState(
-        forces, taut, stands, balanced, joints, dead @ system.reaction.T
-    )
+    return DeadState(forces, taut, stands, balanced, joints, dead @ system.reaction.T)
 
 
 def _in_reach(system: Equilibrium, load: Float) -> bool:

@@ -59,17 +59,13 @@ class TautSets:
         self._flexibility = s.T @ (flex[:, None] * s)
         self._given = s.T @ (flex[:, None] * system.particular)
         self.bars: Index = np.flatnonzero(
-            (s != 0.0).any(axis=1)
-            & system.truss.tension_only
-            & ~system.truss.absent
+            (s != 0.0).any(axis=1) & system.truss.tension_only & ~system.truss.absent
         )
         self._rows = s[self.bars]
         self._row_load = system.particular[self.bars]
         redundants = s.shape[1]
         self._lower = (
-            np.linalg.cholesky(self._flexibility)
-            if redundants
-            else np.zeros((0, 0))
+            np.linalg.cholesky(self._flexibility) if redundants else np.zeros((0, 0))
         )
         self._slopes = self._forward(self._rows.T)  # (r, t)
         self._size = np.sqrt((self._slopes**2).sum(axis=0))
@@ -173,9 +169,7 @@ class TautSets:
                     if a > 1e-12 and g / a < most:
                         blocked, most = j, g / a
                 full = (
-                    room / power
-                    if power > 1e-13 * self._size[worst] ** 2
-                    else np.inf
+                    room / power if power > 1e-13 * self._size[worst] ** 2 else np.inf
                 )
                 if blocked < 0 and full == np.inf:
                     return None

@@ -1,0 +1,523 @@
+"""Envelopes and ratings of one configuration, whatever its arrangement of bars.
+
+Feet and kips; tension positive. Slower than ``pairs`` but without its assumptions:
+both give the same numbers where both apply.
+
+Positions. Over a stretch where the joint loads are linear in the position, forces are
+linear between the changes of the taut set that ``TautSets.line`` finds, so the
+extremes are at the ends of the stretch or at such changes.
+
+Multiples. Forces are homogeneous in the loads: N(d + k l) = (1 + k) N(p), where
+p = (d + k l) / (1 + k) lies on the straight line from the dead load d to the live
+load l. Over a stretch from l0 to l1 all positions and all multiples make up the
+triangle d, l0, l1; each taut set holds over a convex polygon of it, in which forces
+are linear. A member reaches a given force first on the edge of some polygon, so it is
+enough to look along the edges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+
+from .equilibrium import Equilibrium, Float, Index, Mask
+from .influence import loads_where_it_adds
+from .loads import Lane, Load, Places, Train, Uniform
+from .tautsets import TOLERANCE, Piece, TautSets, forces_along, standing_part
+
+#: Multiples of the live load beyond this are not told from infinity.
+BEYOND = 1e9
+_ROUNDS = 12
+
+
+@dataclass
+class Extremes:
+    """The least and greatest of each member so far, and where: (front, heading, load).
+
+    ``high`` and ``low`` are (m,), ``high_at`` and ``low_at`` (m, 3).
+    """
+
+    high: Float
+    low: Float
+    high_at: Float = field(init=False)
+    low_at: Float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.high_at = np.zeros((len(self.high), 3))
+        self.high_at[:, 2] = -1.0
+        self.low_at = self.high_at.copy()
+
+    def take(self, value: Float, members: Index, at: tuple[float, int, int]) -> None:
+        """Fold in (e,) values of ``members``."""
+        more = members[value > self.high[members]]
+        self.high[more] = value[value > self.high[members]]
+        self.high_at[more] = at
+        less = members[value < self.low[members]]
+        self.low[less] = value[value < self.low[members]]
+        self.low_at[less] = at
+
+
+def extremes(
+    sets: TautSets,
+    dead_kip: Float,
+    places: Places,
+    loads: Sequence[Load],
+    factor: Float,
+    web: Mask,
+) -> Extremes:
+    """Return the extreme total forces of each member, its live load times ``factor``.
+
+    Parameters
+    ----------
+    sets : TautSets of the configuration
+    dead_kip : (n,) float, which a taut set must carry
+    places : Places of the vehicles among ``loads``
+    loads : sequence of Train, Uniform or Lane
+    factor : (m,) float
+    web : (m,) bool, members that take the lane's concentrated load for webs
+
+    Returns
+    -------
+    Extremes
+        Places that no taut set can carry are left out.
+    """
+    first = sets.solve(dead_kip)
+    if first is None:
+        raise ArithmeticError("no taut set carries the dead load")
+    start = first.force @ dead_kip
+    found = Extremes(start.copy(), start.copy())
+    present = ~np.asarray(sets.system.truss.absent, bool)
+    for value in np.unique(factor[present]):
+        members = np.flatnonzero(present & (factor == value))
+        _vehicle_extremes(sets, dead_kip, places, value, members, found)
+        for number, load in enumerate(loads):
+            if not isinstance(load, Train):
+                for member in members.tolist():
+                    _spread_extremes(
+                        sets, dead_kip, (number, load), value, member, web, found
+                    )
+    return found
+
+
+def _vehicle_extremes(
+    sets: TautSets,
+    dead: Float,
+    places: Places,
+    factor: float,
+    members: Index,
+    found: Extremes,
+) -> None:
+    if not len(places.joint_kip):
+        return
+    totals = dead + factor * on_all_joints(sets.system, places.joint_kip)
+    pieces = sets.solve_many(totals)
+    for k, piece in enumerate(pieces):
+        if piece is not None:
+            found.take((piece.force @ totals[k])[members], members, _at(places, k, 0))
+    for k in np.flatnonzero(places.linked).tolist():
+        for part, force in _changes(
+            sets, totals[k], totals[k + 1], pieces[k], pieces[k + 1]
+        ):
+            found.take(force[members], members, _at(places, k, part))
+
+
+def _changes(
+    sets: TautSets, start: Float, end: Float, first: Piece | None, last: Piece | None
+) -> Iterator[tuple[float, Float]]:
+    """Yield (fraction, forces) wherever the taut set changes or gives out."""
+    if first is not None and last is not None:
+        yield from forces_along(sets, start, end, first, last)
+        return
+    standing = standing_part(sets.system, start, end)
+    if standing is None:
+        return
+    low, high = standing
+    if first is not None:
+        low = 0.0
+    if last is not None:
+        high = 1.0
+    if high - low < 1e-7:
+        return
+    inset = 1e-8  # the solver behind standing_part is this sure
+    low, high = low + inset * (low > 0.0), high - inset * (high < 1.0)
+    one, two = (1.0 - low) * start + low * end, (1.0 - high) * start + high * end
+    left, right = sets.solve(one), sets.solve(two)
+    if left is None or right is None:
+        return
+    yield low, left.force @ one
+    for part, force in forces_along(sets, one, two, left, right):
+        yield low + part * (high - low), force
+    yield high, right.force @ two
+
+
+def _spread_extremes(
+    sets: TautSets,
+    dead: Float,
+    load: tuple[int, Load],
+    factor: float,
+    member: int,
+    web: Mask,
+    found: Extremes,
+) -> None:
+    """Load the lengths that add to ``member``, until its influence line stays."""
+    number, spread = load
+    only = np.array([member])
+    for sign in (1.0, -1.0):
+        before: tuple[Float, Piece] | None = None
+        piece = sets.solve(dead)
+        seen: list[Piece] = []
+        for _ in range(_ROUNDS):
+            if piece is None or piece in seen:
+                break
+            seen.append(piece)
+            total = dead + factor * spread_load(
+                sets.system, sign * piece.force[member], spread, bool(web[member])
+            )
+            piece = sets.solve(total)
+            if piece is None:
+                break
+            found.take((piece.force @ total)[only], only, (0.0, 0, number))
+            if before is not None:
+                for _, force in forces_along(sets, before[0], total, before[1], piece):
+                    found.take(force[only], only, (0.0, 0, number))
+            before = (total, piece)
+
+
+def spread_load(system: Equilibrium, ordinate: Float, load: Load, web: bool) -> Float:
+    """Return (n,): a uniform or lane load where (n,) ordinates are positive."""
+    loaded = system.truss.loaded
+    x = np.asarray(system.truss.xy_ft, float)[loaded, 0]
+    joints = np.zeros(len(ordinate))
+    if isinstance(load, Train):
+        raise TypeError("a train is placed, not spread")
+    line = ordinate[loaded]
+    joints[loaded] = loads_where_it_adds(line, x, load.klf)
+    if isinstance(load, Lane):
+        at = int(np.argmax(line))
+        if line[at] > 0.0:
+            joints[loaded[at]] += (
+                load.concentrated_web_kip if web else load.concentrated_chord_kip
+            )
+    return joints
+
+
+def on_all_joints(system: Equilibrium, joint_kip: Float) -> Float:
+    """Return (s, n) from (s, p): loads on loaded joints among all joints."""
+    everywhere = np.zeros((len(joint_kip), len(system.truss.joints)))
+    everywhere[:, system.truss.loaded] = joint_kip
+    return everywhere
+
+
+def _at(places: Places, k: int, part: float) -> tuple[float, int, int]:
+    front = float(places.front_ft[k])
+    if part:
+        front = (1.0 - part) * front + part * float(places.front_ft[k + 1])
+    return front, int(places.heading[k]), int(places.load[k])
+
+
+@dataclass
+class Reached:
+    """The least multiple at which each member reaches each limit so far, and where.
+
+    ``multiple`` is (L, m), ``at`` (L, m, 3).
+    """
+
+    multiple: Float
+    at: Float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.at = np.zeros((*self.multiple.shape, 3))
+        self.at[..., 2] = -1.0
+
+    def take(self, multiple: Float, at: tuple[float, int, int] | Float) -> None:
+        """Fold in (L, m) multiples, at one place or at (L, m, 3) places."""
+        less = multiple < self.multiple
+        if less.any():
+            self.multiple = np.where(less, multiple, self.multiple)
+            self.at = np.where(less[..., None], np.asarray(at, float), self.at)
+
+
+def multiples(
+    sets: TautSets,
+    dead_kip: Float,
+    places: Places,
+    loads: Sequence[Load],
+    upper_kip: Float,
+    lower_kip: Float,
+    web: Mask,
+) -> Reached:
+    """Return the least multiple of the live load at which each member is at a limit.
+
+    Parameters
+    ----------
+    sets, dead_kip, places, loads, web
+        As ``extremes`` takes them.
+    upper_kip, lower_kip : (L, m) float
+        Total forces that are the limits, one row for each rating level; may be infinite.
+
+    Returns
+    -------
+    Reached
+        Infinite where no multiple reaches a limit.
+    """
+    first = sets.solve(dead_kip)
+    if first is None:
+        raise ArithmeticError("no taut set carries the dead load")
+    limits = Limits(upper_kip, lower_kip)
+    found = Reached(np.full(upper_kip.shape, np.inf))
+    found.take(
+        np.where(limits.outside(first.force @ dead_kip), 0.0, np.inf), (0.0, 0, -1)
+    )
+    live = on_all_joints(sets.system, places.joint_kip)
+    pieces = sets.solve_many(live)
+    for k, piece in enumerate(pieces):
+        reached = _along_ray(sets, dead_kip, live[k], first, piece, limits)
+        found.take(reached, _at(places, k, 0))
+    for k in np.flatnonzero(places.linked).tolist():
+        if not places.joint_kip[k : k + 2].any():
+            continue
+        same = pieces[k] is not None and pieces[k] is first is pieces[k + 1]
+        if not same:
+            _over_triangle(sets, dead_kip, live, places, k, limits, found)
+    for number, load in enumerate(loads):
+        if not isinstance(load, Train):
+            _spread_multiples(sets, dead_kip, (number, load), limits, web, found)
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Limits:
+    """(L, m) greatest and least total forces, infinite where there is none."""
+
+    upper: Float
+    lower: Float
+
+    def outside(self, force: Float) -> Mask:
+        """Return (L, m): whether (m,) forces are at or beyond a limit."""
+        beyond: Mask = (force >= self.upper) | (force <= self.lower)
+        return beyond
+
+    def crossing(self, begin: Float, end: Float, dead: tuple[float, float]) -> Float:
+        """Return the greatest dead-load share on an edge at which a limit is reached.
+
+        ``begin`` and ``end`` are (m,) forces at the edge's ends and ``dead`` the share
+        of dead load there. Returns (L, m), and (L, m) zero where it is not reached.
+        """
+        share = np.zeros(self.upper.shape)
+        for limit, sign in ((self.upper, 1.0), (self.lower, -1.0)):
+            finite = np.isfinite(limit)
+            value = np.where(finite, sign * limit, 0.0)
+            over_a = np.where(finite, sign * begin - value * dead[0], -1.0)
+            over_b = np.where(finite, sign * end - value * dead[1], -1.0)
+            change = over_b - over_a
+            part = np.clip(-over_a / np.where(change != 0.0, change, 1.0), 0.0, 1.0)
+            at = dead[0] + part * (dead[1] - dead[0])
+            share = np.maximum(share, np.where((over_a < 0.0) != (over_b < 0.0), at, 0))
+            share = np.maximum(share, np.where(over_a >= 0.0, dead[0], 0.0))
+            share = np.maximum(share, np.where(over_b >= 0.0, dead[1], 0.0))
+        return share
+
+
+def _as_multiple(share: Float) -> Float:
+    """Return the multiple of the live load beside a share of dead load."""
+    known = np.maximum(share, 1e-300)
+    return np.where(share * BEYOND > 1.0, (1.0 - share) / known, np.inf)
+
+
+def _along_ray(
+    sets: TautSets,
+    dead: Float,
+    live: Float,
+    first: Piece,
+    last: Piece | None,
+    limits: Limits,
+) -> Float:
+    """Return (L, m): the least multiple of one live load at which a limit is reached."""
+    knots: list[tuple[float, Float]] = [(0.0, first.force @ dead)]
+    knots += _changes(sets, dead, live, first, last)
+    if last is not None:
+        knots.append((1.0, last.force @ live))
+    share = np.zeros(limits.upper.shape)
+    for (a, begin), (b, end) in pairwise(knots):
+        share = np.maximum(share, limits.crossing(begin, end, (1.0 - a, 1.0 - b)))
+    return _as_multiple(share)
+
+
+def _over_triangle(
+    sets: TautSets,
+    dead: Float,
+    live: Float,
+    places: Places,
+    k: int,
+    limits: Limits,
+    found: Reached,
+) -> None:
+    corners = np.stack([dead, live[k], live[k + 1]])
+    for piece, polygon in tile(sets, corners):
+        force = polygon @ (piece.force @ corners.T).T  # (v, m)
+        for a in range(len(polygon)):
+            b = (a + 1) % len(polygon)
+            one, two = polygon[a], polygon[b]
+            share = limits.crossing(force[a], force[b], (one[0], two[0]))
+            multiple = _as_multiple(share)
+            if not (multiple < found.multiple).any():
+                continue
+            span = two[0] - one[0]
+            part = np.clip((share - one[0]) / span if span else 0.0 * share, 0.0, 1.0)
+            where = one + part[..., None] * (two - one)
+            ahead = where[..., 2] / np.maximum(where[..., 1] + where[..., 2], 1e-300)
+            front, heading, load = _at(places, k, 0)
+            step = float(places.front_ft[k + 1]) - front
+            at = np.stack(
+                [
+                    front + ahead * step,
+                    np.full(share.shape, heading),
+                    np.full(share.shape, load),
+                ],
+                axis=-1,
+            )
+            found.take(multiple, at)
+
+
+def tile(sets: TautSets, corners: Float) -> Iterator[tuple[Piece, Float]]:
+    """Yield every piece in a triangle of loads, with its polygon.
+
+    Parameters
+    ----------
+    sets : TautSets
+    corners : (3, n) float, loads
+
+    Yields
+    ------
+    piece : Piece
+    polygon : (v, 3) float, shares of the three corners, in order round it
+    """
+    scale = max(sets.scale(corner) for corner in corners)
+    zero = TOLERANCE * scale
+    lone = sets.system.particular[sets.system.lone] @ corners.T
+    todo = [
+        np.array(at)
+        for at in (
+            (1 / 3, 1 / 3, 1 / 3),
+            (0.96, 0.02, 0.02),
+            (0.5, 0.26, 0.24),
+            (0.02, 0.96, 0.02),
+            (0.02, 0.02, 0.96),
+        )
+    ]
+    done: set[frozenset[int]] = set()
+    while todo:
+        piece = sets.solve(todo.pop() @ corners)
+        if piece is None or piece.slack in done:
+            continue
+        done.add(piece.slack)
+        polygon = np.eye(3)
+        for row in np.vstack([piece.watch @ corners.T, lone]):
+            if (row < -zero).any():
+                polygon = _clip(polygon, row)
+        if len(polygon) < 3:
+            continue
+        yield piece, polygon
+        middle = polygon.mean(axis=0)
+        for one, two in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+            edge = 0.5 * (one + two)
+            step = two - one
+            out = np.cross(step, np.ones(3))
+            out = out * np.sign(out @ (edge - middle))
+            size = float(np.linalg.norm(out))
+            if size < 1e-12:
+                continue
+            beyond = edge + 1e-7 * out / size
+            if (beyond >= 0.0).all():
+                todo.append(beyond)
+
+
+def _clip(polygon: Float, row: Float) -> Float:
+    """Return the part of a polygon where ``row`` is not negative."""
+    value = polygon @ row
+    kept: list[Float] = []
+    for k in range(len(polygon)):
+        j = (k + 1) % len(polygon)
+        if value[k] >= 0.0:
+            kept.append(polygon[k])
+        if (value[k] < 0.0) != (value[j] < 0.0):
+            part = value[k] / (value[k] - value[j])
+            kept.append(polygon[k] + part * (polygon[j] - polygon[k]))
+    return np.array(kept).reshape(-1, 3)
+
+
+def _spread_multiples(
+    sets: TautSets,
+    dead: Float,
+    load: tuple[int, Load],
+    limits: Limits,
+    web: Mask,
+    found: Reached,
+) -> None:
+    """Load the lengths that add to a member at the multiple that brings it to a limit."""
+    number, spread = load
+    first = sets.solve(dead)
+    if first is None:
+        return
+    levels, members = limits.upper.shape
+    for level in range(levels):
+        for member in range(members):
+            for sign, limit in ((1.0, limits.upper), (-1.0, limits.lower)):
+                if not np.isfinite(limit[level, member]):
+                    continue
+                _spread_multiple(
+                    sets,
+                    dead,
+                    (number, spread),
+                    (level, member, sign),
+                    limits,
+                    bool(web[member]),
+                    found,
+                    first,
+                )
+
+
+def _spread_multiple(
+    sets: TautSets,
+    dead: Float,
+    load: tuple[int, Load],
+    which: tuple[int, int, float],
+    limits: Limits,
+    web: bool,
+    found: Reached,
+    first: Piece,
+) -> None:
+    number, spread = load
+    level, member, sign = which
+    piece: Piece | None = first
+    seen: list[Piece] = []
+    for _ in range(_ROUNDS):
+        if piece is None or piece in seen:
+            return
+        seen.append(piece)
+        live = spread_load(sets.system, sign * piece.force[member], spread, web)
+        if not live.any():
+            return
+        multiple = _along_ray(sets, dead, live, first, sets.solve(live), limits)
+        here = np.full(multiple.shape, np.inf)
+        here[level, member] = multiple[level, member]
+        found.take(here, (0.0, 0, number))
+        if not np.isfinite(multiple[level, member]):
+            piece = sets.solve(live)
+        else:
+            piece = sets.solve(dead + multiple[level, member] * live)
+
+
+def spread_places(
+    system: Equilibrium, loads: Sequence[Load], influence_rows: Float
+) -> Float:
+    """Return (s, n): spread loads where rows of ordinates are negative."""
+    rows = []
+    for load in loads:
+        if isinstance(load, Uniform | Lane):
+            for row in influence_rows:
+                rows.append(spread_load(system, -row, load, web=True))
+    return np.array(rows).reshape(-1, system.particular.shape[1])

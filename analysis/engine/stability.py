@@ -1,0 +1,118 @@
+"""The least multiple of a moving load at which no set of taut bars carries it.
+
+Which loads a truss can carry does not depend on the areas: they form the cone of
+loads that some tensions in the tension-only bars, with any forces in the others,
+balance. For dead load d and live load l the multiple at which d + (multiple) l leaves
+the cone is the reciprocal of a convex function of l. So over a stretch where l is
+linear in the position it is least at one of the two ends, and only places where an
+axle stands on a joint need be tried.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.optimize
+
+from .equilibrium import Equilibrium, Float, Index
+from .tautsets import TOLERANCE
+
+
+def least_multiple(
+    system: Equilibrium, dead_kip: Float, live_kip: Float
+) -> tuple[Float, Index]:
+    """Return the least multiple of the live load that no taut set carries.
+
+    Parameters
+    ----------
+    system : Equilibrium
+    dead_kip : (c, n) float
+        Dead load on every joint, kip; each must be carried.
+    live_kip : (s, n) float
+        Live load on every joint in every place, kip.
+
+    Returns
+    -------
+    multiple : (c,) float, infinite where the truss stands under any multiple
+    place : (c,) int, the place where it is least; -1 where there is none
+
+    Source
+    ------
+    Farkas' lemma; derivation in the module docstring. Known answers:
+    test_moving_loads.py.
+    """
+    count = len(dead_kip)
+    multiple, place = np.full(count, np.inf), np.full(count, -1, np.intp)
+    if not len(live_kip):
+        return multiple, place
+    rows = system.particular[system.lone]
+    scale_live = np.abs(live_kip @ system.particular.T).max(initial=0.0)
+    for row in rows:
+        held = np.maximum(dead_kip @ row, 0.0)
+        fall = -(live_kip @ row)
+        at = int(np.argmax(fall))
+        if fall[at] <= TOLERANCE * scale_live:
+            continue
+        reached = held / fall[at]
+        less = reached < multiple
+        multiple = np.where(less, reached, multiple)
+        place = np.where(less, at, place)
+    for at in _places_beyond(system, live_kip):
+        for c in range(count):
+            reached_here = _ray(system, dead_kip[c], live_kip[at])
+            if reached_here < multiple[c]:
+                multiple[c], place[c] = reached_here, at
+    return multiple, place
+
+
+def _places_beyond(system: Equilibrium, live_kip: Float) -> list[int]:
+    """Return the places whose load alone no taut set carries, lone bars set aside."""
+    if not len(system.watched) and not len(system.lone):
+        return []
+    beyond = []
+    doubtful = np.flatnonzero(~_carried_by_single_rods(system, live_kip))
+    lone = np.isin(system.tension, system.lone)
+    columns = np.hstack([system.cone, -system.cone[:, lone]])
+    for at in doubtful:
+        work = system.drive @ live_kip[at]
+        size = float(np.abs(work).max(initial=0.0))
+        if size == 0.0:
+            continue
+        _, left = scipy.optimize.nnls(columns, work / size)
+        if left > 1e-8:
+            beyond.append(int(at))
+    return beyond
+
+
+def _carried_by_single_rods(
+    system: Equilibrium, live_kip: Float
+) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    """Return the places carried when each redundant is at its lower bound."""
+    base = live_kip @ system.particular.T  # (s, m)
+    x = np.zeros((len(live_kip), len(system.pairs)))
+    for k, pair in enumerate(system.pairs):
+        if pair.partner >= 0:
+            x[:, k] = np.maximum(-base[:, pair.partner] / pair.share, 0.0)
+    total = base + x @ system.selfstress.T
+    zero = TOLERANCE * np.abs(base).max(axis=1, initial=0.0)
+    bars = np.setdiff1d(system.tension, system.lone)
+    carried: np.ndarray[tuple[int, ...], np.dtype[np.bool_]] = (
+        total[:, bars] >= -zero[:, None]
+    ).all(axis=1)
+    return carried
+
+
+def _ray(system: Equilibrium, dead: Float, live: Float) -> float:
+    """Return the greatest multiple of ``live`` that can be added to ``dead``."""
+    from_dead, from_live = system.drive @ dead, system.drive @ live
+    size = max(float(np.abs(from_dead).max()), float(np.abs(from_live).max()), 1e-300)
+    bars = system.cone.shape[1]
+    answer = scipy.optimize.linprog(
+        np.r_[np.zeros(bars), -1.0],
+        A_eq=np.hstack([system.cone, -from_live[:, None] / size]),
+        b_eq=from_dead / size,
+        bounds=[(0.0, None)] * (bars + 1),
+        method="highs",
+    )
+    if answer.status == 3:
+        return np.inf
+    return float(answer.x[-1]) if answer.status == 0 else 0.0
