@@ -1,0 +1,218 @@
+"""Taking in photographs: bytes in pieces, checked, kept untouched, copied for show.
+
+A photo is announced with its size and SHA-256 and its bytes follow, in pieces or at
+once. Each piece is a file of its own, named by where it begins, so that the storage
+need not append and a piece sent twice is written twice over itself. Originals and
+copies are named by content; the same picture is stored once.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import tempfile
+
+from django.core.files import File
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.db import transaction
+from django.utils import timezone
+
+from . import pictures
+from .models import Photo
+
+IN_MEMORY_BYTES = 4 * 1024 * 1024
+# Facts a picture file may supply where nobody gave them.
+FROM_FILE = ("taken", "bearing_deg")
+PLACE_FROM_FILE = ("latitude", "longitude", "position_accuracy_m")
+
+
+class WrongOffset(Exception):
+    """The piece does not begin where the last one ended; ``offset`` says where."""
+
+    def __init__(self, offset):
+        self.offset = offset
+        super().__init__(f"The next piece begins at {offset}.")
+
+
+class TooMuch(WrongOffset):
+    """The piece reaches past the size announced."""
+
+
+class OtherBytes(WrongOffset):
+    """All has arrived and is not what was announced; it begins again at 0."""
+
+    def __init__(self):
+        super().__init__(0)
+
+
+def receive_chunk(*, photo, offset, data):
+    """Keep one piece of a photo's bytes; the last one finishes it.
+
+    Safe to repeat: a piece sent again after a lost answer raises ``WrongOffset`` with
+    where to go on. Returns the photo. Raises ``TooMuch`` past the announced size and
+    ``OtherBytes`` when the whole has another SHA-256 than announced.
+    """
+    with transaction.atomic():
+        held = Photo.objects.select_for_update().get(pk=photo.pk)
+        if offset != held.received_bytes:
+            raise WrongOffset(held.received_bytes)
+        if offset + len(data) > held.size_bytes:
+            raise TooMuch(held.received_bytes)
+        if data:
+            _put(_piece_name(held, offset), ContentFile(data))
+            held.received_bytes += len(data)
+            # Not save(): a row of history for every piece would say nothing.
+            Photo.objects.filter(pk=held.pk).update(received_bytes=held.received_bytes)
+    return _finish(held) if held.received_bytes == held.size_bytes else held
+
+
+def store_photo(*, photo, bytes):
+    """Keep a photo's bytes all at once, replacing what had begun to arrive.
+
+    ``bytes`` is a bytes object or an open binary file. Returns the photo; raises as
+    ``receive_chunk`` does.
+    """
+    file = bytes if hasattr(bytes, "read") else io.BytesIO(bytes)
+    size, digest = measure(file)
+    if (size, digest) != (photo.size_bytes, photo.sha256):
+        raise OtherBytes
+    return _keep(photo, file)
+
+
+_BYTES = bytes
+
+
+def measure(file):
+    """Return ``(size in bytes, SHA-256 in hexadecimal)`` of an open file."""
+    file.seek(0)
+    digest, size = hashlib.sha256(), 0
+    while piece := file.read(1024 * 1024):
+        digest.update(piece)
+        size += len(piece)
+    file.seek(0)
+    return size, digest.hexdigest()
+
+
+def adopt(*, photo, twin):
+    """Take the bytes of a photo that the same person had sent before."""
+    photo.original = twin.original.name
+    photo.received_bytes = photo.size_bytes
+    photo.fault = twin.fault
+    photo.arrived_at = timezone.now() if twin.arrived_at else None
+    for name in ("format", "width_px", "height_px", "derivatives"):
+        setattr(photo, name, getattr(twin, name))
+    if photo.arrived_at:
+        with twin.original.open() as file:
+            _fill(photo, pictures.facts_of(file))
+    photo.save()
+    return photo
+
+
+def _finish(photo):
+    """Put the pieces together; safe to repeat and to do twice at once."""
+    if photo.arrived_at or photo.fault:
+        return photo
+    with tempfile.SpooledTemporaryFile(IN_MEMORY_BYTES) as whole:
+        _gather(photo, whole)
+        if measure(whole) != (photo.size_bytes, photo.sha256):
+            return _begin_again(photo)
+        _keep(photo, whole)
+    _drop_pieces(photo)
+    return photo
+
+
+def _gather(photo, whole):
+    for name, offset in _pieces(photo):
+        if offset == whole.tell():
+            with default_storage.open(name) as piece:
+                whole.write(piece.read())
+
+
+def _begin_again(photo):
+    """Forget the pieces, unless another request has finished the photo meanwhile."""
+    unfinished = Photo.objects.filter(pk=photo.pk, arrived_at=None, fault="")
+    if not unfinished.update(received_bytes=0):
+        photo.refresh_from_db()
+        return photo
+    _drop_pieces(photo)
+    raise OtherBytes
+
+
+def _keep(photo, file):
+    """Store the original and its copies, and what the picture tells."""
+    try:
+        picture = pictures.read(file)
+    except pictures.Unreadable as error:
+        # The bytes are what was sent and are kept: a person may yet make use of them.
+        photo.fault = str(error)
+        suffix = "bin"
+    else:
+        photo.arrived_at = timezone.now()
+        photo.format = picture.format
+        photo.width_px, photo.height_px = picture.width_px, picture.height_px
+        photo.derivatives = {
+            str(size): _put(_copy_name(photo, size), ContentFile(copy))
+            for size, copy in picture.copies.items()
+        }
+        _fill(photo, picture.facts)
+        suffix = pictures.SUFFIXES[picture.format]
+    file.seek(0)
+    sha = photo.sha256
+    photo.original = _put(f"originals/{sha[:2]}/{sha}.{suffix}", File(file))
+    photo.received_bytes = photo.size_bytes
+    photo.save()
+    return photo
+
+
+def _fill(photo, facts):
+    """Use what the file tells where the surveyor said nothing."""
+    for name in FROM_FILE:
+        if name in facts and getattr(photo, name) in (None, ""):
+            setattr(photo, name, facts[name])
+    if photo.latitude is None and "latitude" in facts:
+        for name in PLACE_FROM_FILE:
+            setattr(photo, name, facts.get(name))
+        photo.position_source = Photo.Place.EXIF
+
+
+# -- storage
+
+
+def _put(name, content):
+    """Write a file under exactly this name; what a crash left half is replaced."""
+    if default_storage.exists(name):
+        if default_storage.size(name) == content.size and not name.startswith(
+            "incoming"
+        ):
+            return name
+        default_storage.delete(name)
+    return default_storage.save(name, content)
+
+
+def _copy_name(photo, size):
+    return f"photos/{photo.sha256[:2]}/{photo.sha256}-{size}.jpg"
+
+
+def _folder(photo):
+    return f"incoming/{photo.client_id.hex}"
+
+
+def _piece_name(photo, offset):
+    return f"{_folder(photo)}/{offset:012d}"
+
+
+def _pieces(photo):
+    """Return (name, offset) of the pieces held, in order."""
+    try:
+        _, names = default_storage.listdir(_folder(photo))
+    except FileNotFoundError:
+        return []
+    return [(f"{_folder(photo)}/{name}", int(name)) for name in sorted(names)]
+
+
+def _drop_pieces(photo):
+    for name, _ in _pieces(photo):
+        default_storage.delete(name)
+    # A store of objects has no folders; a disk keeps an empty one otherwise.
+    default_storage.delete(_folder(photo))

@@ -1,0 +1,318 @@
+"""Changes to visits: recording, review, and what follows for lists and the map.
+
+Reads live on the querysets in ``models`` and in ``record``.
+"""
+
+from __future__ import annotations
+
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+from simple_history.utils import bulk_create_with_history
+
+from bridges import services as bridge_services
+from bridges.models import MapVersion, Standing
+from shared import policy
+
+from . import changes, photos, record, submissions
+from .models import Component, Observation, Photo, SecondSubmission, Visit
+from .photos import OtherBytes, TooMuch, WrongOffset, receive_chunk, store_photo
+from .submissions import Faulty
+
+__all__ = [
+    "Faulty",
+    "OtherBytes",
+    "OtherContent",
+    "TooMuch",
+    "WrongOffset",
+    "WrongStatus",
+    "accept_visit",
+    "receive_chunk",
+    "record_visit",
+    "refresh_standing",
+    "return_visit",
+    "store_photo",
+    "withdraw_visit",
+]
+
+
+class OtherContent(Exception):
+    """The id was used before for other content; both are kept. ``visit`` is the first."""
+
+    def __init__(self, visit):
+        self.visit = visit
+        super().__init__("This visit was sent before with other content.")
+
+
+class WrongStatus(ValidationError):
+    """The visit is not where this step can be taken, as when two people review it."""
+
+    def __init__(self, visit):
+        super().__init__(
+            f"This visit is “{visit.get_status_display().lower()}”; "
+            "that step cannot be taken any more.",
+            code="status",
+        )
+
+
+# -- recording
+
+
+def record_visit(*, surveyor, payload):
+    """Store one visit once, however often it is sent.
+
+    ``payload`` is the submitted document, kept word for word. The same id with the same
+    content changes nothing; with other content the first stays, the second is kept
+    beside it, and ``OtherContent`` is raised. Everything is stored or nothing is.
+
+    A visit that was returned with a question is answered by a new visit, with an id of
+    its own, that names the returned one in ``answers_to``: what was submitted is never
+    written over. The returned visit is withdrawn in the same step.
+
+    Returns ``(visit, created)``. Raises ``Faulty`` with every fault of the document,
+    ``PermissionDenied`` for another surveyor's id. Not to be called inside a
+    transaction that its errors would roll back: a second submission must outlive it.
+    """
+    client_id = submissions.id_of(payload)
+    digest = submissions.digest(payload)
+    visit = _sent_before(client_id, surveyor)
+    if visit is None:
+        try:
+            visit = _store_visit(surveyor, payload, digest)
+        except IntegrityError:
+            # Two sendings at once: the other one was first.
+            visit = _sent_before(client_id, surveyor)
+            if visit is None:
+                raise
+        else:
+            _adopt_known_photos(visit)
+            return visit, True
+    if visit.submitted_sha256 == digest:
+        return visit, False
+    SecondSubmission.objects.get_or_create(
+        visit=visit,
+        submitted_sha256=digest,
+        defaults={"submitted": payload, "surveyor": surveyor},
+    )
+    raise OtherContent(visit)
+
+
+def _sent_before(client_id, surveyor):
+    visit = Visit.objects.filter(client_id=client_id).first()
+    if visit is not None and visit.surveyor_id != surveyor.pk:
+        raise PermissionDenied("This visit belongs to another surveyor.")
+    return visit
+
+
+@transaction.atomic
+def _store_visit(surveyor, payload, digest):
+    found = submissions.read(payload, surveyor)
+    visit = Visit.objects.create(
+        bridge=found.bridge,
+        surveyor=surveyor,
+        submitted=payload,
+        submitted_sha256=digest,
+        **found.visit,
+    )
+    _store_observations(visit, found.observations)
+    _announce_photos(visit, found.photos)
+    if found.answers_to is not None:
+        earlier = _locked(found.answers_to, Visit.Status.RETURNED)
+        earlier.status = Visit.Status.WITHDRAWN
+        earlier._change_reason = f"answered by {visit.client_id}"
+        earlier.save()
+    return visit
+
+
+def _store_observations(visit, rows):
+    pieces = []
+    for row in rows:
+        state = row["state"]
+        pieces.append((state or {}).pop("components", []))
+        row["compared_with_id"] = row.pop("compared_with")
+    made = bulk_create_with_history(
+        [Observation(visit=visit, **row) for row in rows], Observation
+    )
+    Component.objects.bulk_create(
+        Component(
+            observation=observation,
+            position=position,
+            is_dead_load_relieved=piece.pop("dead_load_relieved", False),
+            **piece,
+        )
+        for observation, components in zip(made, pieces, strict=True)
+        for position, piece in enumerate(components)
+    )
+
+
+def _announce_photos(visit, rows):
+    repeats = [row.pop("repeats", None) for row in rows]
+    made = [Photo.objects.create(visit=visit, **row) for row in rows]
+    wanted = {one for one in repeats if one}
+    if not wanted:
+        return
+    by_id = {one.client_id: one for one in Photo.objects.filter(client_id__in=wanted)}
+    for photo, repeated in zip(made, repeats, strict=True):
+        if repeated:
+            photo.repeats = by_id[repeated]
+            photo.save(update_fields=["repeats"])
+
+
+def _adopt_known_photos(visit):
+    """Bytes that this person has sent before need not travel again."""
+    for photo in visit.photos.all():
+        twin = (
+            Photo.objects.filter(
+                sha256=photo.sha256,
+                size_bytes=photo.size_bytes,
+                visit__surveyor=visit.surveyor,
+            )
+            .exclude(pk=photo.pk)
+            .exclude(original="")
+            .first()
+        )
+        if twin is not None:
+            photos.adopt(photo=photo, twin=twin)
+
+
+# -- review
+
+
+def _locked(visit, *statuses):
+    held = Visit.objects.select_for_update().get(pk=visit.pk)
+    if held.status not in statuses:
+        raise WrongStatus(held)
+    return held
+
+
+def _require_reviewer(reviewer, visit):
+    if not policy.can_review(reviewer):
+        raise PermissionDenied("Only reviewers may do this.")
+    # Two pairs of eyes; a keeper may be the only reviewer that a society has.
+    if reviewer.pk == visit.surveyor_id and not policy.can_keep(reviewer):
+        raise PermissionDenied("Somebody else reviews a visit of yours.")
+
+
+@transaction.atomic
+def accept_visit(*, visit, reviewer, held_back=()):
+    """Take a submitted visit into the record.
+
+    ``held_back`` maps observation ids to the question each raises (or is a list of
+    such pairs): those stay out of the record and keep their question. Returns the
+    visit. Raises ``PermissionDenied``, ``WrongStatus``, and ``ValidationError`` for a
+    held-back observation without a question or of another visit. Checks that follow
+    from the record are the business of the room above, which wraps this.
+    """
+    _require_reviewer(reviewer, visit)
+    held = _locked(visit, Visit.Status.SUBMITTED)
+    _hold_back(held, dict(held_back))
+    _review(held, reviewer, Visit.Status.ACCEPTED)
+    refresh_standing(bridge=held.bridge)
+    return held
+
+
+def _hold_back(visit, questions):
+    observations = {one.pk: one for one in visit.observations.filter(pk__in=questions)}
+    for pk, question in questions.items():
+        if pk not in observations:
+            raise ValidationError(
+                "That observation is not of this visit.", code="unknown"
+            )
+        if not question.strip():
+            raise ValidationError(
+                f"Say what is in question about {observations[pk].element}.",
+                code="question",
+            )
+        observations[pk].is_held_back = True
+        observations[pk].question = question.strip()
+        observations[pk].save()
+
+
+def _review(visit, reviewer, status, question=""):
+    visit.status = status
+    visit.reviewer = reviewer
+    visit.reviewed_at = timezone.now()
+    visit.question = question.strip()
+    visit.save()
+
+
+@transaction.atomic
+def return_visit(*, visit, reviewer, question):
+    """Send a submitted visit back to its surveyor with a question.
+
+    Returns the visit. Raises ``PermissionDenied``, ``WrongStatus``, and
+    ``ValidationError`` (code ``question``) when nothing is asked.
+    """
+    _require_reviewer(reviewer, visit)
+    held = _locked(visit, Visit.Status.SUBMITTED)
+    if not question.strip():
+        raise ValidationError(
+            "Ask the surveyor something: what should they look at or explain?",
+            code="question",
+        )
+    _review(held, reviewer, Visit.Status.RETURNED, question)
+    return held
+
+
+@transaction.atomic
+def withdraw_visit(*, visit, person):
+    """Let a surveyor take back a visit that is not yet in the record.
+
+    Returns the visit. Raises ``PermissionDenied`` for another's visit and
+    ``WrongStatus`` once it is accepted. Nothing is deleted.
+    """
+    if person.pk != visit.surveyor_id:
+        raise PermissionDenied("This visit belongs to another surveyor.")
+    held = _locked(visit, Visit.Status.SUBMITTED, Visit.Status.RETURNED)
+    held.status = Visit.Status.WITHDRAWN
+    held.save()
+    return held
+
+
+# -- what follows for lists and the map
+
+
+@transaction.atomic
+def refresh_standing(*, bridge):
+    """Write what the record now says of a bridge where lists and the map read it.
+
+    Safe to repeat. Bumps the map's version in the same transaction.
+    """
+    bridge_services.refresh_standing(bridge)
+    held = record.load(bridge)
+    facts = {**_deck_and_limit(held), **_visits_and_changes(held)}
+    Standing.objects.filter(bridge=bridge).update(**facts)
+    MapVersion.bump()
+
+
+def _deck_and_limit(held):
+    parts = held.configuration()
+    decks = [one.path for one in held.elements if one.kind == one.Kind.DECK]
+    facts = {"deck": "", "posted_tons": None}
+    for path in decks:
+        part = parts.get(path)
+        if part is not None and part.is_described:
+            facts["deck"] = "none" if part.is_gone else changes.deck_word(part.state)
+            break
+    limit = parts.get("limit")
+    if limit is not None and not limit.is_gone and limit.state:
+        facts["posted_tons"] = limit.state.get("tons")
+    return facts
+
+
+def _visits_and_changes(held):
+    facts = {
+        "visit_count": len(held.visits),
+        "last_visited": None,
+        "last_changed": None,
+        "changed_parts": "",
+    }
+    in_person = [v.when_latest for v in held.visits if v.basis == Visit.Basis.IN_PERSON]
+    if in_person:
+        facts["last_visited"] = in_person[-1]
+    for visit, _, found in held.steps():
+        if found:
+            facts["last_changed"] = visit.when_latest
+            words = dict.fromkeys(change.part for change in found)
+            facts["changed_parts"] = f",{','.join(words)},"
+    return facts
