@@ -1,3 +1,25 @@
 """Pages that show several rooms' facts together."""
 
-urlpatterns = []
+from django.urls import path
+
+from . import editing
+
+urlpatterns = [
+    # Editing the record by hand.
+    path("bridges/<slug:slug>/record/", editing.contents, name="record"),
+    path(
+        "bridges/<slug:slug>/record/source/",
+        editing.add_source,
+        name="record-source",
+    ),
+    path(
+        "bridges/<slug:slug>/record/<slug:kind>/",
+        editing.edit,
+        name="record-add",
+    ),
+    path(
+        "bridges/<slug:slug>/record/<slug:kind>/<int:pk>/",
+        editing.edit,
+        name="record-edit",
+    ),
+]
