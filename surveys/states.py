@@ -5,7 +5,6 @@ as in the check file, with ``origin``); everything else is described by the fiel
 below. Unknown fields are refused, so that nothing is stored that nothing reads.
 """
 
-import math
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
@@ -181,10 +180,11 @@ def _value(spec, value, where, faults):
 
 
 def _is_number(value):
+    # Compared, not converted: an integer of JSON may be too large for a float.
     return (
         isinstance(value, (int, float))
         and not isinstance(value, bool)
-        and math.isfinite(value)
+        and abs(value) < 1e300
     )
 
 
@@ -238,7 +238,9 @@ def _layers(spec, value, where, faults):
     layers = []
     for index, layer in enumerate(value):
         here = f"{where}.{index}"
-        if not isinstance(layer, dict) or layer.get("material") not in DECK_MATERIALS:
+        if not isinstance(layer, dict) or layer.get("material") not in tuple(
+            DECK_MATERIALS
+        ):
             faults.add(
                 f"{here}.material", f"Expected one of: {', '.join(DECK_MATERIALS)}."
             )
@@ -301,7 +303,7 @@ def _components(value, where, faults):
 
 
 def _component(piece, where, faults):
-    if not isinstance(piece, dict) or piece.get("shape") not in SIZES_BY_SHAPE:
+    if not isinstance(piece, dict) or piece.get("shape") not in tuple(SIZES_BY_SHAPE):
         faults.add(f"{where}.shape", f"Expected one of: {', '.join(SIZES_BY_SHAPE)}.")
         return None
     shape = piece["shape"]

@@ -555,5 +555,6 @@ def _is_number(value):
     return (
         isinstance(value, (int, float))
         and not isinstance(value, bool)
-        and math.isfinite(value)
+        # Compared, not converted: an integer may be too large for a float.
+        and abs(value) < 1e300
     )

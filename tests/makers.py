@@ -1,5 +1,6 @@
 """Makers of the few things tests stand on: fixed, readable facts and no randomness."""
 
+import hashlib
 import uuid
 
 from django.contrib.auth.models import Group
@@ -14,6 +15,7 @@ from bridges.models import (
     TrussLine,
 )
 from shared.models import Person
+from surveys import services
 
 PASSWORD = "a long enough password"
 FAMILY = uuid.UUID("5ec04d00-0000-4000-8000-000000000000")
@@ -89,3 +91,53 @@ def make_span(bridge, **facts):
             span=span, key=key, name=key.capitalize(), position=position
         )
     return span
+
+
+def visit_document(bridge, *, date="2019-06-02", name="", photos=(), **more):
+    """Return what a phone would submit: ``said`` maps paths to an answer or a state.
+
+    ``said={"limit": "same", "span-1/deck": {"layers": [...]}}``; a state means changed.
+    """
+    said = more.pop("said", None) or {}
+    observations = [
+        {"element": path, "answer": "changed", "state": what}
+        if isinstance(what, dict)
+        else {"element": path, "answer": what}
+        for path, what in said.items()
+    ]
+    return {
+        "client_id": str(make_id(f"{bridge.slug} {date} {name}")),
+        "bridge": bridge.slug,
+        "date": date,
+        "basis": "in-person",
+        "notes": more.pop("notes", "Looked at from the road."),
+        "observations": observations,
+        "photos": list(photos),
+        **more,
+    }
+
+
+def photo_document(data, name="deck.jpg", **more):
+    """Return how a submitted visit announces a photo of these bytes."""
+    return {
+        "client_id": str(make_id(f"photo {name}")),
+        "name": name,
+        "size_bytes": len(data),
+        "sha256": hashlib.sha256(data).hexdigest(),
+        **more,
+    }
+
+
+def make_visit(bridge, surveyor=None, reviewer=None, **facts):
+    """Return a recorded visit; accepted when a reviewer is given.
+
+    ``facts`` as ``visit_document`` takes them.
+    """
+    surveyor = surveyor or Person.objects.filter(username="ada").first()
+    surveyor = surveyor or make_person("ada")
+    visit, _ = services.record_visit(
+        surveyor=surveyor, payload=visit_document(bridge, **facts)
+    )
+    if reviewer is not None:
+        visit = services.accept_visit(visit=visit, reviewer=reviewer)
+    return visit
