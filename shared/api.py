@@ -1,5 +1,7 @@
 """One shape for every error, and pages of a bounded size."""
 
+import re
+
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
 from rest_framework import exceptions
@@ -7,6 +9,10 @@ from rest_framework.pagination import PageNumberPagination
 from rest_framework.parsers import JSONParser
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
+
+
+# NUL, and halves of surrogate pairs.
+UNSTORABLE = re.compile("[\0\ud800-\udfff]")
 
 
 class Pages(PageNumberPagination):
@@ -35,7 +41,7 @@ class Json(JSONParser):
 
 def _unstorable(data):
     if isinstance(data, str):
-        return "\0" in data or any("\ud800" <= char <= "\udfff" for char in data)
+        return bool(UNSTORABLE.search(data))
     if isinstance(data, dict):
         return any(_unstorable(part) for pair in data.items() for part in pair)
     return isinstance(data, list) and any(map(_unstorable, data))

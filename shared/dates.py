@@ -167,8 +167,12 @@ def _day(year, month, day):
 def _month(year, month, last):
     """Return the first or last day of a month counted on from January of ``year``."""
     year, month = year + (month - 1) // 12, (month - 1) % 12 + 1
+    if year < 1:
+        return datetime.date.min
+    if year > 9999:
+        return datetime.date.max
     day = calendar.monthrange(year, month)[1] if last else 1
-    return _day(year, month, day)
+    return datetime.date(year, month, day)
 
 
 def display(text: str) -> str:
@@ -188,6 +192,9 @@ def _said(text, between):
     if between in text:
         first, _, last = text.partition(between)
         first, last = ("" if part == ".." else part for part in (first, last))
+        ends = [end for end in (first, last) if end]
+        if not ends or not all(POINT.fullmatch(end) for end in ends):
+            return text
         if not first:
             return f"by {_said(last, between)}"
         if not last:
@@ -204,8 +211,10 @@ def _said(text, between):
 def _plain(year, month, day):
     if "X" in year:
         known = year.rstrip("X")
-        words = {1: f"the {known}0s", 2: f"the {known}00s"}
-        return words.get(year.count("X"), year)
+        if year.endswith("XX"):
+            return f"the century from {known}00"
+        # “The 1900s” is ten years to some and a hundred to others.
+        return f"the decade from {known}0" if known[-1] == "0" else f"the {known}0s"
     if not month or month == "XX":
         return year
     number = int(month)
