@@ -1,0 +1,192 @@
+"""From recorded visits to what each change did."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from analysis import effects, services, translate
+from analysis.models import Check, ConfigurationCheck, Effect
+from surveys import record as records
+from surveys.changes import compare
+from tests.structures import (
+    EYEBARS,
+    GRID,
+    PANS,
+    ROD,
+    make_described_bridge,
+    make_visit_saying,
+)
+from tests.surveys.test_changes import member, pieces
+
+pytestmark = pytest.mark.django_db
+FLATS = {"shape": "flat-bar", "count": 2, "width_in": 3.0, "thickness_in": 0.5}
+FLATS["origin"] = "addition"
+NEAR = 1e-9
+
+
+def heavier_counters(lines=("upstream", "downstream")):
+    rod = {**ROD, "diameter_in": 1.5, "origin": "replacement"}
+    return {
+        f"span-1/{line}/{name}": {"components": [rod]}
+        for line in lines
+        for name in ("L2U3", "L3U2")
+    }
+
+
+def reinforced(line="upstream", member="L2L3", **more):
+    piece = {**FLATS, **more}
+    return {f"span-1/{line}/{member}": {"components": [EYEBARS, piece]}}
+
+
+@pytest.fixture
+def bridge():
+    return make_described_bridge()
+
+
+def results(bridge):
+    services.recheck(bridge=bridge)
+    return {
+        one.truss_line.key: one.result
+        for one in Effect.objects.filter(truss_line__span__bridge=bridge)
+    }
+
+
+def test_shares_of_deck_chord_and_counters_sum_to_the_whole(bridge):
+    changed = {"span-1/deck": GRID} | heavier_counters() | reinforced()
+    make_visit_saying(bridge, 2019, changed=changed)
+    told = results(bridge)
+    assert set(told) == {"upstream", "downstream"}
+    assert len(told["upstream"]["shares"]) == 3
+    assert len(told["downstream"]["shares"]) == 2
+    for result in told.values():
+        for measure in effects.MEASURES:
+            shares = sum(share[measure]["share"] for share in result["shares"])
+            whole = result["after"][measure] - result["before"][measure]
+            assert shares == pytest.approx(whole, abs=NEAR)
+
+
+def test_a_lighter_deck_takes_its_weight_off_the_truss(bridge):
+    """Plank 12.5 psf to grid 18 psf over 14 ft, half to each truss, 90 ft.
+
+    By hand: (18 - 12.5) x 14 / 2 x 90 lb = 3,465 lb = 1.7325 tons more on each truss.
+    """
+    make_visit_saying(bridge, 2019, changed={"span-1/deck": GRID})
+    for result in results(bridge).values():
+        assert result["difference"]["dead_tons"] == pytest.approx(1.7325, abs=1e-6)
+        assert result["difference"]["limit_tons"] < 0
+
+
+def test_concrete_on_pans_makes_it_worse(bridge):
+    make_visit_saying(bridge, 2019, changed={"span-1/deck": PANS})
+    for result in results(bridge).values():
+        assert result["after"]["limit_tons"] < result["before"]["limit_tons"]
+        assert "lowered the limit" in " ".join(result["sentences"])
+
+
+def test_counters_that_do_not_govern_change_nothing_but_their_weight(bridge):
+    make_visit_saying(bridge, 2019, changed=heavier_counters())
+    for result in results(bridge).values():
+        (share,) = result["shares"]
+        assert abs(share["limit_tons"]["share"]) < 0.1
+
+
+def test_a_member_that_could_not_be_seen_has_no_change(bridge):
+    make_visit_saying(bridge, 2019, not_seen=["span-1/upstream/L2L3"])
+    services.recheck(bridge=bridge)
+    assert not Effect.objects.exists()
+    assert ConfigurationCheck.objects.count() == 4
+    assert Check.objects.count() == 1
+
+
+def test_added_metal_takes_live_load_only(bridge):
+    parts = _parts_after(bridge, reinforced())
+    assert _group_of(bridge, parts, "L2L3")["components"][1]["carries"] == "live"
+
+
+def test_added_metal_takes_dead_load_too_where_it_was_relieved(bridge):
+    parts = _parts_after(bridge, reinforced(dead_load_relieved=True))
+    pieces = _group_of(bridge, parts, "L2L3")["components"]
+    assert all("carries" not in piece for piece in pieces)
+
+
+def _parts_after(bridge, changed):
+    make_visit_saying(bridge, 2019, changed=changed)
+    return records.load(bridge).configuration()
+
+
+def _group_of(bridge, parts, member):
+    line = services.truss_lines(bridge)[0]
+    document = translate.check_file(line, parts).document
+    return next(one for one in document["members"] if member in one["names"])
+
+
+def test_a_change_on_one_truss_has_no_effect_on_the_other(bridge):
+    make_visit_saying(bridge, 2019, changed=reinforced())
+    assert set(results(bridge)) == {"upstream"}
+
+
+def test_a_backdated_visit_recomputes_what_follows_it_and_nothing_else(bridge):
+    make_visit_saying(bridge, 2010, changed={"span-1/deck": GRID})
+    later = make_visit_saying(bridge, 2019, changed=heavier_counters())
+    services.recheck(bridge=bridge)
+    before = set(Effect.objects.values_list("truss_line", "from_visit", "to_visit"))
+    assert len(before) == 4
+
+    late = make_visit_saying(bridge, 2015, changed=reinforced())
+    services.recheck(bridge=bridge)
+    now = set(Effect.objects.values_list("from_visit__when", "to_visit__when"))
+    assert now == {
+        ("1990-06-02", "2010-06-02"),
+        ("2010-06-02", "2015-06-02"),
+        ("2015-06-02", "2019-06-02"),
+    }
+    check = ConfigurationCheck.objects.get(visit=later, truss_line__key="upstream")
+    group = next(
+        one for one in check.check_made.document["members"] if "L2L3" in one["names"]
+    )
+    assert len(group["components"]) == 2
+    assert services.recheck(bridge=bridge).checks_new == 0
+    late.delete()
+
+
+def test_rechecking_twice_computes_nothing_the_second_time(bridge):
+    make_visit_saying(bridge, 2019, changed={"span-1/deck": GRID})
+    first = services.recheck(bridge=bridge)
+    again = services.recheck(bridge=bridge)
+    assert (first.checks_new, first.effects_new) == (4 // 2 + 0, 2)
+    assert (again.checks_new, again.effects_new) == (0, 0)
+
+
+def test_a_size_first_measured_later_is_knowledge_and_no_effect(bridge):
+    parts = records.load(bridge).configuration()
+    bare = {k: v for k, v in parts.items() if k != "span-1/upstream/L1L2"}
+    line = services.truss_lines(bridge)[0]
+    result = effects.effect_on(line, bare, parts, [])
+    assert result["difference"]["limit_tons"] == pytest.approx(0.0, abs=NEAR)
+
+
+def test_more_than_eight_changes_are_joined_by_part():
+    changes = []
+    for index in range(10):
+        one = member(f"L{index}L{index + 1}")
+        wider = {**EYEBARS, "width_in": 3.25 + index / 8}
+        before = {one.path: pieces(EYEBARS)}
+        changes += compare(before, {one.path: pieces(wider)}, [one])
+    (group,) = effects.grouped(changes)
+    assert len(group.keys) == 10
+    assert group.title == "10 changes to the chord together"
+
+
+def test_the_history_costs_the_same_for_two_visits_and_for_six(bridge):
+    def queries():
+        with CaptureQueriesContext(connection) as seen:
+            services.history(bridge)
+        return len(seen)
+
+    make_visit_saying(bridge, 2000, changed={"span-1/deck": GRID})
+    services.recheck(bridge=bridge)
+    two = queries()
+    for year in (2004, 2008, 2012, 2016):
+        make_visit_saying(bridge, year, same=["span-1/deck"])
+    services.recheck(bridge=bridge)
+    assert queries() == two
