@@ -1,0 +1,534 @@
+"""Reading check files: one truss line, in one configuration, under one loading.
+
+``tables`` says what a document may hold; the same tables write the JSON Schema.
+``read`` goes through them, then looks at what no schema can say (joints that exist,
+shapes that are listed, bars with a length), and returns a frozen ``CheckInput`` with
+every default in place and every member spelled out. Two documents that ask the same
+question read to equal inputs, so ``input_sha256`` is that of the input, not of the
+text. The title is a label and no part of the question.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any
+
+from . import forms, sections
+from .deadload import DeadLoad, Floor, Layer, Stringers
+from .documents import ABSENT, Faults, child, quoted
+from .errors import CheckFileError, Fault, FormError, UnknownShape
+from .forms import SAME_POINT_FT, Geometry
+from .materials import Material
+from .parsing import parse
+from .question import (
+    CheckInput,
+    Chord,
+    Frames,
+    GivenSection,
+    Lever,
+    LiveLoad,
+    MemberInput,
+)
+from .sections import BuiltUp, Component
+from .tables import DEAD_LOAD, DEFAULT_K, DOCUMENT
+
+__all__ = [
+    "CheckFileError",
+    "CheckInput",
+    "input_sha256",
+    "parse",
+    "read",
+    "schema",
+    "sha256_of",
+    "structure_faults",
+]
+
+
+def schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a check file.
+
+    It accepts all that ``read`` accepts. What ties one part of a file to another
+    (joints that exist, shapes that are listed) is for ``read`` alone.
+    """
+    head = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Check file",
+        "description": "One truss line, in one configuration, under one loading. "
+        "Units are in the key names; force is positive in tension.",
+    }
+    plain: dict[str, Any] = json.loads(json.dumps(head | DOCUMENT.schema()))
+    return plain
+
+
+def input_sha256(document: Mapping[str, Any]) -> str:
+    """Return the SHA-256 of the question a document asks, as 64 hex digits.
+
+    The same for files that differ in key order, spacing, defaults written out, member
+    spelling, grouping of members or title. Raises ``CheckFileError`` as ``read``.
+    """
+    return sha256_of(read(document))
+
+
+def sha256_of(check: CheckInput) -> str:
+    """Return the SHA-256 of a question already read."""
+    text = json.dumps(check.canonical(), sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+# --- from a document -------------------------------------------------------------------
+
+
+def read(document: Mapping[str, Any]) -> CheckInput:
+    """Return a document as the engine understands it.
+
+    Raises ``CheckFileError`` with every fault found, each with its JSON path.
+    """
+    faults = Faults()
+    plain = DOCUMENT.read(document, "", faults)
+    if plain is ABSENT:
+        raise CheckFileError(faults.all())
+    geometry = _geometry(plain["geometry"], plain["deck_position"], faults)
+    if geometry is None:
+        raise CheckFileError(faults.all())
+    check = CheckInput(
+        title=plain["title"],
+        geometry=geometry,
+        deck_position=plain["deck_position"],
+        connection=plain["connection"],
+        members=_members(plain, geometry, faults),
+        dead_load=_dead_load(plain["dead_load"], geometry, faults),
+        live_load=_live_load(plain.get("live_load"), faults),
+        method=plain["method"],
+        tension_only_model=plain["tension_only_model"],
+        chord=_chord(plain.get("chord"), geometry, faults),
+    )
+    _check_timber_method(plain, faults)
+    if faults.found:
+        raise CheckFileError(faults.all())
+    return check
+
+
+def structure_faults(document: Any) -> list[Fault]:
+    """Return the faults the schema too would find."""
+    faults = Faults()
+    DOCUMENT.read(document, "", faults)
+    return faults.all()
+
+
+def _geometry(
+    given: dict[str, Any], deck_position: str, faults: Faults
+) -> Geometry | None:
+    if "form" not in given:
+        return _explicit(given, faults)
+    try:
+        geometry = forms.build(**given, deck_position=deck_position)
+    except FormError as error:
+        faults.add(child("geometry", error.field), str(error), "geometry")
+        return None
+    if _has_short_members(geometry, "geometry", faults):
+        return None
+    return geometry
+
+
+def _explicit(given: dict[str, Any], faults: Faults) -> Geometry | None:
+    before = len(faults.found)
+    joints = {name: given["joints"][name] for name in sorted(given["joints"])}
+    _check_joint_names(joints, faults)
+    members = _bars(given["members"], joints, faults)
+    for name in ("pinned", "roller"):
+        _check_joint(given[name], joints, f"geometry.{name}", faults)
+    _check_loaded(given["loaded_joints"], joints, faults)
+    if len(faults.found) > before:
+        return None
+    pinned, roller = given["pinned"], given["roller"]
+    if abs(joints[pinned][0] - joints[roller][0]) < SAME_POINT_FT:
+        message = f"expected a joint that does not stand above or below {pinned}"
+        faults.add("geometry.roller", message, "geometry")
+        return None
+    plain = Geometry(joints, members, {}, pinned, roller, given["loaded_joints"])
+    kinds = _kinds(given["kinds"], plain, faults)
+    if _has_short_members(plain, "geometry.members", faults) or kinds is None:
+        return None
+    return Geometry(joints, members, kinds, pinned, roller, given["loaded_joints"])
+
+
+def _check_joint_names(joints: Mapping[str, Any], faults: Faults) -> None:
+    seen: dict[str, str] = {}
+    for name in joints:
+        other = seen.setdefault(name.upper(), name)
+        if other != name:
+            message = f"expected a name that differs from {other} in more than case"
+            faults.add(child("geometry.joints", name), message, "repeated")
+
+
+def _check_joint(name: str, joints: Mapping[str, Any], at: str, faults: Faults) -> bool:
+    if name in joints:
+        return True
+    faults.add(at, f"expected a joint of this geometry, found {quoted(name)}", "joint")
+    return False
+
+
+def _bars(
+    given: tuple[tuple[str, str], ...], joints: Mapping[str, Any], faults: Faults
+) -> tuple[tuple[str, str], ...]:
+    pairs: set[frozenset[str]] = set()
+    names: set[str] = set()
+    for number, (a, b) in enumerate(given):
+        at = child("geometry.members", number)
+        known = [
+            _check_joint(end, joints, child(at, place), faults)
+            for place, end in enumerate((a, b))
+        ]
+        if not all(known):
+            continue
+        if a == b:
+            faults.add(at, f"expected two joints, found {a} twice", "zero-length")
+        elif frozenset((a, b)) in pairs:
+            faults.add(at, f"expected each member once, found {a}{b} again", "repeated")
+        elif (a + b).upper() in names:
+            message = f"expected names that tell members apart, found {a}{b} twice"
+            faults.add(at, message, "repeated")
+        pairs.add(frozenset((a, b)))
+        names.add((a + b).upper())
+    return tuple((a, b) for a, b in given)
+
+
+def _check_loaded(
+    loaded: tuple[str, ...], joints: Mapping[str, Any], faults: Faults
+) -> None:
+    at = "geometry.loaded_joints"
+    known = [
+        _check_joint(name, joints, child(at, number), faults)
+        for number, name in enumerate(loaded)
+    ]
+    if not all(known):
+        return
+    for number in range(1, len(loaded)):
+        before, here = loaded[number - 1], loaded[number]
+        if joints[here][0] - joints[before][0] < SAME_POINT_FT:
+            message = f"expected a joint beyond {before} in x, found {here}"
+            faults.add(child(at, number), message, "order")
+
+
+def _kinds(
+    given: Mapping[str, str], geometry: Geometry, faults: Faults
+) -> dict[str, str] | None:
+    known = forms.spellings(geometry)
+    kinds: dict[str, str] = {}
+    before = len(faults.found)
+    for text, kind in given.items():
+        name = known.get(forms.spelled(text))
+        at = child("geometry.kinds", text)
+        if name is None:
+            faults.add(at, "expected a member of this geometry", "member")
+        elif kinds.setdefault(name, kind) != kind:
+            faults.add(at, f"expected one kind for {name}, found two", "repeated")
+    return kinds if len(faults.found) == before else None
+
+
+def _has_short_members(geometry: Geometry, at: str, faults: Faults) -> bool:
+    short = False
+    for number, (a, b) in enumerate(geometry.members):
+        if geometry.length_ft((a, b)) < SAME_POINT_FT:
+            where = child(at, number) if at.endswith("members") else at
+            message = f"expected every member to have a length, {a}{b} has none"
+            faults.add(where, message, "zero-length")
+            short = True
+    return short
+
+
+# --- members ---------------------------------------------------------------------------
+
+
+def _members(
+    plain: dict[str, Any], geometry: Geometry, faults: Faults
+) -> tuple[MemberInput, ...]:
+    known = forms.spellings(geometry)
+    material = _material(plain.get("material"))
+    last: dict[str, dict[str, Any]] = {}
+    for number, group in enumerate(plain["members"]):
+        at = child("members", number)
+        read = _group(group, at, faults)
+        for place, text in enumerate(group["names"]):
+            name = known.get(forms.spelled(text))
+            if name is None:
+                message = f"expected a member of this geometry, found {quoted(text)}"
+                faults.add(child(f"{at}.names", place), message, "member")
+            else:
+                last[name] = read
+        for name, kind in geometry.kinds.items():
+            if kind in group["kinds"]:
+                last[name] = read
+    return tuple(
+        _member(ends, last.get(ends[0] + ends[1]), plain, material, geometry)
+        for ends in geometry.members
+    )
+
+
+def _member(
+    ends: tuple[str, str],
+    group: dict[str, Any] | None,
+    plain: dict[str, Any],
+    material: Material | None,
+    geometry: Geometry,
+) -> MemberInput:
+    name, length = ends[0] + ends[1], geometry.length_ft(ends)
+    kind = geometry.kinds.get(name)
+    if group is None:
+        return MemberInput(name, kind, length, material=material)
+    if group["absent"]:
+        return MemberInput(name, kind, length, is_covered=True, is_absent=True)
+    components: tuple[Component, ...] = group["components"]
+    by_shape = bool(components) and sections.is_tension_shape(components)
+    return MemberInput(
+        name,
+        kind,
+        length,
+        is_covered=True,
+        components=components,
+        section=group["section"],
+        material=_material(group.get("material")) or material,
+        tension_only=group.get("tension_only", by_shape),
+        loss_fraction=group["loss_fraction"],
+        unbraced_in_plane_ft=group.get("unbraced_in_plane_ft", length),
+        unbraced_out_of_plane_ft=group.get("unbraced_out_of_plane_ft", length),
+        k=group.get("k", DEFAULT_K[plain["connection"]]),
+    )
+
+
+def _group(group: dict[str, Any], at: str, faults: Faults) -> dict[str, Any]:
+    """Return a group with its components and section in the engine's own types."""
+    components = tuple(
+        _component(given, child(f"{at}.components", number), faults)
+        for number, given in enumerate(group.get("components", ()))
+    )
+    if components and all(piece.carries == "live" for piece in components):
+        message = "expected at least one component that carries all"
+        faults.add(f"{at}.components", message, "combination")
+    if "built_up" in group:
+        components = _built_up_group(group["built_up"], components, at, faults)
+    return group | {
+        "components": components,
+        "section": _section(group.get("section"), at, faults),
+    }
+
+
+def _built_up_group(
+    given: dict[str, Any], components: tuple[Component, ...], at: str, faults: Faults
+) -> tuple[Component, ...]:
+    pairs = [piece for piece in components if piece.shape == "channel"]
+    if len(pairs) != 1 or pairs[0].count != 2 or pairs[0].built_up is not None:
+        message = "expected one component of two channels, not yet built up"
+        faults.add(f"{at}.built_up", message, "combination")
+        return components
+    pair = replace(pairs[0], built_up=_built_up(given))
+    return tuple(pair if piece is pairs[0] else piece for piece in components)
+
+
+def _component(given: dict[str, Any], at: str, faults: Faults) -> Component:
+    values = dict(given)
+    values["material"] = _material(given.get("material"))
+    values["built_up"] = _built_up(given["built_up"]) if "built_up" in given else None
+    component = Component(**values)
+    if component.built_up is not None and component.count != 2:
+        message = "expected 2, because built_up makes one section of a pair"
+        faults.add(f"{at}.count", message, "combination")
+    for key, message in _proportion_faults(component):
+        faults.add(f"{at}.{key}", message, "proportion")
+    if component.weight_plf:
+        try:
+            sections.rolled_shape(
+                component.shape, component.depth_in, component.weight_plf
+            )
+        except UnknownShape as error:
+            faults.add(f"{at}.weight_plf", f"expected a listed shape; {error}", "shape")
+    return component
+
+
+def _proportion_faults(component: Component) -> list[tuple[str, str]]:
+    """Return the measurements of one component that cannot go together."""
+    found = []
+    if component.shape == "angle":
+        leg = min(component.leg_in, component.other_leg_in)
+        if component.thickness_in >= leg:
+            found.append(("thickness_in", f"expected less than the {leg:g} in leg"))
+    if component.flange_width_in:
+        if 2.0 * component.flange_thickness_in >= component.depth_in:
+            half = component.depth_in / 2.0
+            found.append(
+                ("flange_thickness_in", f"expected less than half the depth, {half:g}")
+            )
+        if component.web_thickness_in >= component.flange_width_in:
+            width = component.flange_width_in
+            found.append(
+                ("web_thickness_in", f"expected less than the flange, {width:g}")
+            )
+    return found
+
+
+def _built_up(given: dict[str, Any]) -> BuiltUp:
+    cover = given.get("cover_plate", {})
+    return BuiltUp(
+        given["webs_apart_in"],
+        given["flanges"],
+        given["tied_by"],
+        cover.get("width_in", 0.0),
+        cover.get("thickness_in", 0.0),
+    )
+
+
+def _section(
+    given: dict[str, Any] | None, at: str, faults: Faults
+) -> GivenSection | None:
+    if given is None:
+        return None
+    section = GivenSection(**{"net_area_in2": given["area_in2"]} | given)
+    if section.net_area_in2 > section.area_in2:
+        message = f"expected at most the gross area, {section.area_in2:g}"
+        faults.add(f"{at}.section.net_area_in2", message, "proportion")
+    if section.i_out_of_plane_in4 and section.r_out_of_plane_in:
+        radius = math.sqrt(section.i_out_of_plane_in4 / section.area_in2)
+        if abs(radius / section.r_out_of_plane_in - 1.0) > 0.02:
+            message = f"expected to agree with the radius: r is then {radius:.3g} in"
+            faults.add(f"{at}.section.i_out_of_plane_in4", message, "proportion")
+    return section
+
+
+def _material(given: dict[str, Any] | None) -> Material | None:
+    return None if given is None else Material(**given)
+
+
+def _check_timber_method(plain: dict[str, Any], faults: Faults) -> None:
+    """Refuse load-factor rating of timber, for which nothing is published."""
+    if plain["method"] != "load-factor":
+        return
+    named = [
+        plain.get("material"),
+        *(group.get("material") for group in plain["members"]),
+    ]
+    for group in plain["members"]:
+        named += [piece.get("material") for piece in group.get("components", ())]
+    if any(given is not None and given.get("kind") == "timber" for given in named):
+        message = "expected allowable-stress: timber has no load-factor resistance"
+        faults.add("method", message, "combination")
+
+
+# --- loads and chord -------------------------------------------------------------------
+
+
+def _dead_load(given: dict[str, Any], geometry: Geometry, faults: Faults) -> DeadLoad:
+    # A dead load left out has the defaults of an empty one.
+    plain = given or DEAD_LOAD.read({}, "dead_load", faults)
+    joints = plain["joints_kip"]
+    for name in joints:
+        at = child("dead_load.joints_kip", name)
+        _check_joint(name, geometry.joints, at, faults)
+    details = plain.get("self_weight", {}).get("details_factor", 0.0)
+    floor = plain.get("floor")
+    return DeadLoad(
+        plain["uniform_plf"],
+        tuple(sorted((name, kip) for name, kip in joints.items() if kip)),
+        details,
+        None if floor is None else _floor(floor),
+    )
+
+
+def _floor(given: dict[str, Any]) -> Floor:
+    stringers = given.get("stringers")
+    return Floor(
+        given["roadway_ft"],
+        tuple(
+            Layer(layer["material"], layer.get("thickness_in"), layer.get("psf"))
+            for layer in given["layers"]
+        ),
+        None if stringers is None else Stringers(**stringers),
+        given["floor_beams_lb_each"],
+        given["railing_plf"],
+        given["share"],
+    )
+
+
+def _live_load(given: dict[str, Any] | None, faults: Faults) -> LiveLoad | None:
+    if given is None:
+        return None
+    axles = sorted(
+        (axle["behind_front_ft"], axle["kip"]) for axle in given.get("axles", ())
+    )
+    if axles and axles[0][0] != 0.0:
+        message = "expected 0 for the front axle"
+        faults.add("live_load.axles[0].behind_front_ft", message, "order")
+    lever = given.get("lever")
+    if lever is not None:
+        _check_lever(lever, faults)
+    impact = given["impact"]
+    return LiveLoad(
+        given.get("vehicle"),
+        tuple(kip for _, kip in axles),
+        tuple(behind for behind, _ in axles),
+        given.get("lane"),
+        given.get("uniform_plf", 0.0),
+        given.get("fraction", 1.0),
+        None if lever is None else Lever(**lever),
+        None if impact == "aashto" else impact,
+    )
+
+
+def _check_lever(lever: dict[str, Any], faults: Faults) -> None:
+    needed = lever["gauge_ft"] + 2.0 * lever["curb_clear_ft"]
+    if lever["roadway_ft"] < needed - 1e-9:
+        message = f"expected at least {needed:g}, the wheels and their clearances"
+        faults.add("live_load.lever.roadway_ft", message, "proportion")
+    if lever["trusses_apart_ft"] < lever["roadway_ft"]:
+        message = f"expected at least the roadway, {lever['roadway_ft']:g}"
+        faults.add("live_load.lever.trusses_apart_ft", message, "proportion")
+
+
+def upper_chord(geometry: Geometry) -> tuple[str, ...]:
+    """Return the joints of the upper chord in order of x; empty if it is no one line."""
+    bars = [ends for ends in geometry.members if _is_upper(geometry, ends)]
+    joints = sorted({end for ends in bars for end in ends}, key=_x_of(geometry))
+    steps = {frozenset(pair) for pair in pairwise(joints)}
+    is_line = {frozenset(ends) for ends in bars} == steps
+    return tuple(joints) if is_line and len(joints) > 1 else ()
+
+
+def _is_upper(geometry: Geometry, ends: tuple[str, str]) -> bool:
+    return geometry.kinds.get(ends[0] + ends[1]) == "upper-chord"
+
+
+def _x_of(geometry: Geometry) -> Callable[[str], float]:
+    return lambda joint: geometry.joints[joint][0]
+
+
+def _chord(
+    given: dict[str, Any] | None, geometry: Geometry, faults: Faults
+) -> Chord | None:
+    if given is None:
+        return None
+    line = upper_chord(geometry)
+    if not line:
+        message = "expected members of kind upper-chord that make one line of bars"
+        faults.add("chord", message, "geometry")
+        return None
+    inner = line[1:-1]
+    stiffness = given.get("frame_stiffness_kip_per_in")
+    end = given["end_stiffness_kip_per_in"]
+    if stiffness is None:
+        return Chord((), end, Frames(**given["frames"]))
+    if isinstance(stiffness, float):
+        return Chord(tuple((joint, stiffness) for joint in inner), end)
+    at = "chord.frame_stiffness_kip_per_in"
+    for name in stiffness:
+        if name not in inner:
+            message = f"expected an interior upper joint: {', '.join(inner)}"
+            faults.add(child(at, name), message, "joint")
+    for name in inner:
+        if name not in stiffness:
+            message = "expected a stiffness for every interior upper joint"
+            faults.add(child(at, name), message, "required")
+    return Chord(tuple((joint, stiffness.get(joint, 0.0)) for joint in inner), end)

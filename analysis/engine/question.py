@@ -1,0 +1,125 @@
+"""A check file as the engine understands it, every default in place.
+
+Feet, inches, kips and ksi as the names say. Everything is frozen and hashable.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from .deadload import DeadLoad
+from .forms import Geometry
+from .materials import Material
+from .sections import Component
+
+
+@dataclass(frozen=True)
+class GivenSection:
+    """A section given outright; None where the file says nothing."""
+
+    area_in2: float
+    net_area_in2: float
+    r_in_plane_in: float | None = None
+    r_out_of_plane_in: float | None = None
+    i_out_of_plane_in4: float | None = None
+    weight_plf: float | None = None
+
+
+@dataclass(frozen=True)
+class MemberInput:
+    """One member as the file leaves it after every group has been read.
+
+    ``is_covered`` is False where no group says what the member is made of.
+    """
+
+    name: str
+    kind: str | None
+    length_ft: float
+    is_covered: bool = False
+    is_absent: bool = False
+    components: tuple[Component, ...] = ()
+    section: GivenSection | None = None
+    material: Material | None = None
+    tension_only: bool = False
+    loss_fraction: float = 0.0
+    unbraced_in_plane_ft: float = 0.0
+    unbraced_out_of_plane_ft: float = 0.0
+    k: float = 1.0
+
+
+@dataclass(frozen=True)
+class Lever:
+    """The floor as the lever rule sees it."""
+
+    roadway_ft: float
+    trusses_apart_ft: float
+    gauge_ft: float
+    curb_clear_ft: float
+
+
+@dataclass(frozen=True)
+class LiveLoad:
+    """The moving load; ``impact`` is None for the published formula."""
+
+    vehicle: str | None = None
+    axle_kip: tuple[float, ...] = ()
+    behind_front_ft: tuple[float, ...] = ()
+    lane: str | None = None
+    uniform_plf: float = 0.0
+    fraction: float = 1.0
+    lever: Lever | None = None
+    impact: float | None = 0.0
+
+
+@dataclass(frozen=True)
+class Frames:
+    """The cross-frames that hold a pony's upper chord sideways."""
+
+    post_i_in4: float
+    floor_beam_i_in4: float
+    floor_beam_ft: float
+
+
+@dataclass(frozen=True)
+class Chord:
+    """Lateral springs on the upper chord; ``end_stiffness`` None is rigid.
+
+    ``joint_stiffness`` has one entry per interior upper joint, in order of x.
+    """
+
+    joint_stiffness_kip_per_in: tuple[tuple[str, float], ...] = ()
+    end_stiffness_kip_per_in: float | None = None
+    frames: Frames | None = None
+
+
+@dataclass(frozen=True)
+class CheckInput:
+    """A whole check file, read. ``members`` are in the order they are answered."""
+
+    title: str
+    geometry: Geometry
+    deck_position: str
+    connection: str
+    members: tuple[MemberInput, ...]
+    dead_load: DeadLoad
+    live_load: LiveLoad | None
+    method: str
+    tension_only_model: str
+    chord: Chord | None
+
+    def canonical(self) -> dict[str, Any]:
+        """Return the question in plain JSON form, the same for every way of asking."""
+        geometry = asdict(self.geometry)
+        del geometry["crossed_panels"]
+        return {
+            "geometry": geometry,
+            "deck_position": self.deck_position,
+            "connection": self.connection,
+            "members": [asdict(member) for member in self.members],
+            "dead_load": asdict(self.dead_load),
+            "live_load": asdict(self.live_load) if self.live_load else None,
+            "method": self.method,
+            "tension_only_model": self.tension_only_model,
+            "chord": asdict(self.chord) if self.chord else None,
+        }

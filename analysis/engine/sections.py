@@ -1,0 +1,448 @@
+"""Cross-sections of the period: rods, bars, rolled shapes and what is built of them.
+
+Inches, in2, in4 and lb per foot. "In plane" bends the member within the plane of the
+truss, "out of plane" sideways.
+
+Pieces in parallel bend together but are given no credit for standing apart: I is the
+sum of each piece's own. Only ``built_up`` makes one section of two channels.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+from .errors import UnknownShape
+from .materials import Material, strength
+
+RODS = ("round-rod", "square-rod")
+#: A member all of these can be taken to carry tension only.
+TENSION_SHAPES = (*RODS, "flat-bar", "eyebar")
+ENDS = ("upset", "plain-thread", "loop", "none")
+#: Battens are taken no farther apart than this many least radii of one channel, the
+#: greatest that specifications allowed for lacing.
+BATTEN_REACH = 40.0
+IN2_PER_FT2 = 144.0
+
+#: Threads to the inch by bar diameter, in: the American (Sellers) standard. Those from
+#: 3/4 to 2 7/8 reproduce the published root areas; the others are from memory.
+THREADS: tuple[tuple[float, float], ...] = (
+    (0.25, 20),
+    (0.3125, 18),
+    (0.375, 16),
+    (0.4375, 14),
+    (0.5, 13),
+    (0.5625, 12),
+    (0.625, 11),
+    (0.75, 10),
+    (0.875, 9),
+    (1.0, 8),
+    (1.125, 7),
+    (1.25, 7),
+    (1.375, 6),
+    (1.5, 6),
+    (1.625, 5.5),
+    (1.75, 5),
+    (1.875, 5),
+    (2.0, 4.5),
+    (2.125, 4.5),
+    (2.25, 4.5),
+    (2.375, 4),
+    (2.5, 4),
+    (2.75, 4),
+    (2.875, 3.5),
+    (3.25, 3.5),
+    (3.5, 3.25),
+    (4.0, 3),
+    (12.0, 3),
+)
+
+
+@dataclass(frozen=True)
+class Rolled:
+    """A rolled shape. ``x_bar_in`` is from the back of a channel, 0 for a beam."""
+
+    depth_in: float
+    weight_plf: float
+    area_in2: float
+    flange_width_in: float
+    web_thickness_in: float
+    flange_thickness_in: float
+    i_strong_in4: float
+    i_weak_in4: float
+    x_bar_in: float = 0.0
+
+
+def _channel(*row: float) -> Rolled:
+    depth, weight, area, width, web, flange, strong, weak, x_bar = row
+    return Rolled(depth, weight, area, width, web, flange, strong, weak, x_bar)
+
+
+#: American Standard channels, present-day figures; the profiles are those of 1896.
+CHANNELS: tuple[Rolled, ...] = (
+    _channel(15, 33.9, 10.0, 3.40, 0.400, 0.650, 315, 8.07, 0.788),
+    _channel(15, 40, 11.8, 3.52, 0.520, 0.650, 348, 9.17, 0.778),
+    _channel(15, 50, 14.7, 3.72, 0.716, 0.650, 404, 11.0, 0.799),
+    _channel(12, 20.7, 6.08, 2.94, 0.282, 0.501, 129, 3.86, 0.698),
+    _channel(12, 25, 7.34, 3.05, 0.387, 0.501, 144, 4.45, 0.674),
+    _channel(12, 30, 8.81, 3.17, 0.510, 0.501, 162, 5.12, 0.674),
+    _channel(10, 15.3, 4.48, 2.60, 0.240, 0.436, 67.3, 2.27, 0.634),
+    _channel(10, 20, 5.87, 2.74, 0.379, 0.436, 78.9, 2.80, 0.606),
+    _channel(10, 25, 7.35, 2.89, 0.526, 0.436, 91.1, 3.34, 0.617),
+    _channel(10, 30, 8.81, 3.03, 0.673, 0.436, 103, 3.93, 0.649),
+    _channel(9, 13.4, 3.94, 2.43, 0.233, 0.413, 47.8, 1.75, 0.601),
+    _channel(9, 15, 4.40, 2.49, 0.285, 0.413, 51.0, 1.91, 0.586),
+    _channel(9, 20, 5.87, 2.65, 0.448, 0.413, 60.9, 2.41, 0.583),
+    _channel(8, 11.5, 3.37, 2.26, 0.220, 0.390, 32.5, 1.31, 0.572),
+    _channel(8, 13.75, 4.03, 2.34, 0.303, 0.390, 36.1, 1.52, 0.554),
+    _channel(8, 18.75, 5.51, 2.53, 0.487, 0.390, 43.9, 1.97, 0.565),
+    _channel(7, 9.8, 2.87, 2.09, 0.210, 0.366, 21.2, 0.957, 0.541),
+    _channel(7, 12.25, 3.59, 2.19, 0.314, 0.366, 24.2, 1.16, 0.525),
+    _channel(7, 14.75, 4.33, 2.30, 0.419, 0.366, 27.2, 1.37, 0.532),
+    _channel(6, 8.2, 2.39, 1.92, 0.200, 0.343, 13.1, 0.687, 0.512),
+    _channel(6, 10.5, 3.07, 2.03, 0.314, 0.343, 15.1, 0.860, 0.500),
+    _channel(6, 13, 3.82, 2.16, 0.437, 0.343, 17.3, 1.05, 0.514),
+    _channel(5, 6.7, 1.97, 1.75, 0.190, 0.320, 7.48, 0.470, 0.484),
+    _channel(5, 9, 2.64, 1.89, 0.325, 0.320, 8.89, 0.624, 0.478),
+    _channel(4, 5.4, 1.58, 1.58, 0.184, 0.296, 3.85, 0.312, 0.457),
+    _channel(4, 7.25, 2.13, 1.72, 0.321, 0.296, 4.58, 0.425, 0.459),
+    _channel(3, 4.1, 1.20, 1.41, 0.170, 0.273, 1.65, 0.191, 0.437),
+    _channel(3, 5, 1.47, 1.50, 0.258, 0.273, 1.85, 0.241, 0.439),
+    _channel(3, 6, 1.76, 1.60, 0.356, 0.273, 2.07, 0.300, 0.455),
+)
+#: Weights the lightest channels were catalogued at before 1930, to the same profile's.
+OLD_CHANNEL_WEIGHTS: dict[tuple[float, float], float] = {
+    (15, 33.0): 33.9,
+    (12, 20.5): 20.7,
+    (10, 15.0): 15.3,
+    (9, 13.25): 13.4,
+    (8, 11.25): 11.5,
+    (7, 9.75): 9.8,
+    (6, 8.0): 8.2,
+    (5, 6.5): 6.7,
+    (4, 5.25): 5.4,
+    (3, 4.0): 4.1,
+}
+#: American Standard beams, present-day figures, from memory.
+BEAMS: tuple[Rolled, ...] = (
+    Rolled(24, 80, 23.5, 7.00, 0.500, 0.870, 2100, 42.0),
+    Rolled(24, 90, 26.5, 7.13, 0.625, 0.870, 2250, 44.7),
+    Rolled(24, 100, 29.3, 7.25, 0.745, 0.870, 2380, 47.4),
+    Rolled(20, 66, 19.4, 6.26, 0.505, 0.795, 1190, 27.5),
+    Rolled(20, 75, 22.0, 6.39, 0.635, 0.795, 1280, 29.5),
+    Rolled(18, 54.7, 16.0, 6.00, 0.461, 0.691, 801, 20.7),
+    Rolled(18, 70, 20.5, 6.25, 0.711, 0.691, 923, 24.0),
+    Rolled(15, 42.9, 12.6, 5.50, 0.411, 0.622, 446, 14.3),
+    Rolled(15, 50, 14.7, 5.64, 0.550, 0.622, 485, 15.6),
+    Rolled(12, 31.8, 9.31, 5.00, 0.350, 0.544, 217, 9.33),
+    Rolled(12, 35, 10.2, 5.08, 0.428, 0.544, 228, 9.84),
+    Rolled(12, 40.8, 11.9, 5.25, 0.462, 0.659, 270, 13.5),
+    Rolled(12, 50, 14.6, 5.48, 0.687, 0.659, 303, 15.6),
+    Rolled(10, 25.4, 7.45, 4.66, 0.311, 0.491, 123, 6.73),
+    Rolled(10, 35, 10.3, 4.94, 0.594, 0.491, 147, 8.30),
+    Rolled(8, 18.4, 5.40, 4.00, 0.271, 0.425, 57.5, 3.69),
+    Rolled(8, 23, 6.76, 4.17, 0.441, 0.425, 64.7, 4.27),
+    Rolled(7, 15.3, 4.50, 3.66, 0.252, 0.392, 36.7, 2.64),
+    Rolled(7, 20, 5.88, 3.86, 0.450, 0.392, 42.4, 3.17),
+    Rolled(6, 12.5, 3.66, 3.33, 0.232, 0.359, 22.0, 1.80),
+    Rolled(6, 17.25, 5.05, 3.57, 0.465, 0.359, 26.2, 2.29),
+    Rolled(5, 10, 2.93, 3.00, 0.214, 0.326, 12.3, 1.19),
+    Rolled(5, 14.75, 4.34, 3.28, 0.494, 0.326, 15.2, 1.67),
+    Rolled(4, 7.7, 2.26, 2.66, 0.193, 0.293, 6.05, 0.748),
+    Rolled(4, 9.5, 2.79, 2.80, 0.326, 0.293, 6.76, 0.887),
+    Rolled(3, 5.7, 1.66, 2.33, 0.170, 0.260, 2.50, 0.447),
+    Rolled(3, 7.5, 2.20, 2.51, 0.349, 0.260, 2.91, 0.578),
+)
+CHANNEL_SOURCE = (
+    "Channels by depth and weight: American Standard channels, AISC Manual, present "
+    "figures; catalogues before 1930 differ by up to 1 %."
+)
+BEAM_SOURCE = (
+    "I-beams by depth and weight: American Standard beams, AISC Manual, from memory."
+)
+THREAD_SOURCE = (
+    "Plain threads are cut to the American (Sellers) standard, root diameter "
+    "D - 1.299/n; older threads may be deeper."
+)
+BATTEN_SOURCE = (
+    "Battened channels: Engesser's shear correction with stiff battens 40 least radii "
+    "apart, derived."
+)
+
+
+@dataclass(frozen=True)
+class BuiltUp:
+    """How a pair of channels makes one section.
+
+    ``webs_apart_in`` is between the backs of the channels.
+    """
+
+    webs_apart_in: float
+    flanges: str = "out"
+    tied_by: str = "lacing"
+    cover_width_in: float = 0.0
+    cover_thickness_in: float = 0.0
+
+
+@dataclass(frozen=True)
+class Component:
+    """One piece of a member, ``count`` of them, as a check file describes it."""
+
+    shape: str
+    count: int = 1
+    diameter_in: float = 0.0
+    side_in: float = 0.0
+    width_in: float = 0.0
+    thickness_in: float = 0.0
+    leg_in: float = 0.0
+    other_leg_in: float = 0.0
+    depth_in: float = 0.0
+    weight_plf: float = 0.0
+    flange_width_in: float = 0.0
+    flange_thickness_in: float = 0.0
+    web_thickness_in: float = 0.0
+    ends: str = ""
+    built_up: BuiltUp | None = None
+    carries: str = "all"
+    material: Material | None = None
+
+
+@dataclass(frozen=True)
+class Section:
+    """What a section comes to.
+
+    Attributes
+    ----------
+    area_in2, net_area_in2 : gross and net
+    i_in_plane_in4, i_out_of_plane_in4 : second moments; None where not known
+    weight_plf : of the bare section, without details
+    batten_in : least radius of one channel where battens alone tie them, else 0
+    """
+
+    area_in2: float
+    net_area_in2: float
+    i_in_plane_in4: float | None
+    i_out_of_plane_in4: float | None
+    weight_plf: float
+    batten_in: float = 0.0
+
+    @property
+    def r_in_plane_in(self) -> float | None:
+        return _radius(self.i_in_plane_in4, self.area_in2)
+
+    @property
+    def r_out_of_plane_in(self) -> float | None:
+        return _radius(self.i_out_of_plane_in4, self.area_in2)
+
+
+def _radius(i_in4: float | None, area_in2: float) -> float | None:
+    return None if i_in4 is None else math.sqrt(i_in4 / area_in2)
+
+
+def is_tension_shape(components: tuple[Component, ...]) -> bool:
+    """Return whether every component is a rod or a flat bar."""
+    return all(component.shape in TENSION_SHAPES for component in components)
+
+
+def rolled_shape(shape: str, depth_in: float, weight_plf: float) -> Rolled:
+    """Return the rolled channel or beam of a depth and weight.
+
+    Raises ``UnknownShape`` naming the weights that are listed.
+    """
+    table = CHANNELS if shape == "channel" else BEAMS
+    weight = weight_plf
+    if shape == "channel":
+        weight = OLD_CHANNEL_WEIGHTS.get((depth_in, weight_plf), weight_plf)
+    listed = [row for row in table if abs(row.depth_in - depth_in) < 0.01]
+    for row in listed:
+        if abs(row.weight_plf - weight) <= 0.06:
+            return row
+    noun = "channel" if shape == "channel" else "I-beam"
+    if not listed:
+        depths = ", ".join(f"{d:g}" for d in sorted({row.depth_in for row in table}))
+        found = f"no {noun} {depth_in:g} in deep is listed; depths are {depths}"
+    else:
+        weights = ", ".join(f"{row.weight_plf:g}" for row in listed)
+        found = f"no {depth_in:g} in {noun} of {weight_plf:g} lb/ft is listed"
+        found += f"; weights are {weights}"
+    raise UnknownShape(
+        f"{found}; or give flange_width_in, flange_thickness_in, web_thickness_in"
+    )
+
+
+def root_area_in2(diameter_in: float) -> float:
+    """Return the area at the root of a plain thread on a bar, in2.
+
+    A diameter between two standard ones is cut with the coarser of their threads.
+    Source: American (Sellers, Franklin Institute) standard, root D - 1.299/n. Known
+    answers: tests/published/test_rods_and_shapes.py.
+    """
+    threads = next(n for size, n in THREADS if diameter_in <= size + 1e-9)
+    root = max(diameter_in - 1.299 / threads, 0.0)
+    return math.pi / 4.0 * root**2
+
+
+@lru_cache(maxsize=4096)
+def component_section(component: Component, weight_pcf: float = 490.0) -> Section:
+    """Return the section of all ``count`` of a component.
+
+    Parameters
+    ----------
+    component : Component
+    weight_pcf : unit weight of the metal or timber, lb per cubic foot
+
+    Raises
+    ------
+    UnknownShape
+        For a channel or beam of a depth and weight not listed.
+
+    Source
+    ------
+    Geometry, fillets and root radii ignored; tables of this module. Known answers:
+    tests/published/test_rods_and_shapes.py.
+    """
+    if component.built_up is not None:
+        return _built_up(component, component.built_up, weight_pcf)
+    area, net, i_in, i_out, weight = _one(component)
+    n = component.count
+    per_in2 = weight_pcf / IN2_PER_FT2
+    return Section(
+        n * area, n * net, n * i_in, n * i_out, n * (weight or area * per_in2)
+    )
+
+
+def _one(component: Component) -> tuple[float, float, float, float, float]:
+    """Return area, net area, I in plane, I out of plane, rolled weight of one piece."""
+    shape = component.shape
+    if shape in RODS:
+        return _rod(component)
+    if shape in ("eyebar", "flat-bar", "plate"):
+        area = component.width_in * component.thickness_in
+        least = min(component.width_in, component.thickness_in)
+        return area, area, area * least**2 / 12.0, area * least**2 / 12.0, 0.0
+    if shape == "timber":
+        area = component.width_in * component.depth_in
+        i_in = area * component.depth_in**2 / 12.0
+        return area, area, i_in, area * component.width_in**2 / 12.0, 0.0
+    if shape == "angle":
+        area, least_i = _angle(component)
+        return area, area, least_i, least_i, 0.0
+    rolled = _rolled(component)
+    weak = rolled.i_weak_in4
+    return rolled.area_in2, rolled.area_in2, weak, weak, rolled.weight_plf
+
+
+def _rod(component: Component) -> tuple[float, float, float, float, float]:
+    if component.shape == "round-rod":
+        size = component.diameter_in
+        area, i = math.pi / 4.0 * size**2, math.pi / 64.0 * size**4
+    else:
+        size = component.side_in
+        area, i = size**2, size**4 / 12.0
+    net = root_area_in2(size) if component.ends == "plain-thread" else area
+    return area, min(net, area), i, i, 0.0
+
+
+def _angle(component: Component) -> tuple[float, float]:
+    """Return the area and the least second moment of an angle, as two rectangles."""
+    a, b, t = component.leg_in, component.other_leg_in, component.thickness_in
+    pieces = ((t, a, t / 2.0, a / 2.0), (b - t, t, (t + b) / 2.0, t / 2.0))
+    area = sum(w * h for w, h, _, _ in pieces)
+    x = sum(w * h * px for w, h, px, _ in pieces) / area
+    y = sum(w * h * py for w, h, _, py in pieces) / area
+    i_x = sum(w * h**3 / 12.0 + w * h * (py - y) ** 2 for w, h, _, py in pieces)
+    i_y = sum(h * w**3 / 12.0 + w * h * (px - x) ** 2 for w, h, px, _ in pieces)
+    product = sum(w * h * (px - x) * (py - y) for w, h, px, py in pieces)
+    least = (i_x + i_y) / 2.0 - math.hypot((i_x - i_y) / 2.0, product)
+    return area, least
+
+
+def _rolled(component: Component) -> Rolled:
+    """Return the rolled shape looked up, or worked out from its measurements."""
+    if component.weight_plf:
+        return rolled_shape(component.shape, component.depth_in, component.weight_plf)
+    d, w = component.depth_in, component.flange_width_in
+    tf, tw = component.flange_thickness_in, component.web_thickness_in
+    clear = d - 2.0 * tf
+    area = 2.0 * w * tf + clear * tw
+    strong = (w * d**3 - (w - tw) * clear**3) / 12.0
+    if component.shape == "i-beam":
+        weak = (2.0 * tf * w**3 + clear * tw**3) / 12.0
+        return Rolled(d, 0.0, area, w, tw, tf, strong, weak)
+    x_bar = (2.0 * w * tf * w / 2.0 + clear * tw * tw / 2.0) / area
+    about_back = (2.0 * tf * w**3 + clear * tw**3) / 3.0
+    return Rolled(d, 0.0, area, w, tw, tf, strong, about_back - area * x_bar**2, x_bar)
+
+
+def _built_up(component: Component, how: BuiltUp, weight_pcf: float) -> Section:
+    """Return the section of two channels, tied together, with or without a cover plate.
+
+    Source: parallel-axis theorem. In plane the channels bend about their strong axis
+    and a cover plate, riveted along both, acts with them. Out of plane they act as one
+    when laced; where nothing ties them each bends alone.
+    """
+    one = _rolled(component)
+    w, t = how.cover_width_in, how.cover_thickness_in
+    plate = w * t
+    area = 2.0 * one.area_in2 + plate
+    up = one.depth_in + t / 2.0
+    y = (one.area_in2 * one.depth_in + plate * up) / area
+    i_in = 2.0 * (one.i_strong_in4 + one.area_in2 * (one.depth_in / 2.0 - y) ** 2)
+    i_in += w * t**3 / 12.0 + plate * (up - y) ** 2
+    outward = one.x_bar_in if how.flanges == "out" else -one.x_bar_in
+    arm = how.webs_apart_in / 2.0 + outward if how.tied_by != "none" else 0.0
+    i_out = 2.0 * (one.i_weak_in4 + one.area_in2 * arm**2) + t * w**3 / 12.0
+    battened = how.tied_by == "battens"
+    per_in2 = weight_pcf / IN2_PER_FT2
+    rolled = 2.0 * (one.weight_plf or one.area_in2 * per_in2)
+    return Section(
+        area,
+        area,
+        i_in,
+        i_out,
+        rolled + plate * per_in2,
+        math.sqrt(one.i_weak_in4 / one.area_in2) if battened else 0.0,
+    )
+
+
+def member_section(
+    components: tuple[Component, ...], material: Material | None = None
+) -> Section:
+    """Return the section of a member of one or several components.
+
+    Areas and weights add; second moments add by stiffness, E over the modulus of the
+    first component. ``material`` is the member's, for components without their own.
+
+    Source: derivation, pieces that bend together without shear between them.
+    """
+    parts = [piece_section(component, material) for component in components]
+    if len(parts) == 1:
+        return parts[0][0]
+    base = parts[0][1]
+    sections = [section for section, _ in parts]
+    ratio = [e / base for _, e in parts]
+    area = sum(section.area_in2 for section in sections)
+    # Radii follow from I over A, so the area that weights E goes into I.
+    stiff_area = sum(s.area_in2 * k for s, k in zip(sections, ratio, strict=True))
+    scale = area / stiff_area
+
+    def total(values: list[float | None]) -> float:
+        return scale * sum((i or 0.0) * k for i, k in zip(values, ratio, strict=True))
+
+    return Section(
+        area,
+        sum(section.net_area_in2 for section in sections),
+        total([section.i_in_plane_in4 for section in sections]),
+        total([section.i_out_of_plane_in4 for section in sections]),
+        sum(section.weight_plf for section in sections),
+        max(section.batten_in for section in sections),
+    )
+
+
+def piece_section(
+    component: Component, material: Material | None
+) -> tuple[Section, float]:
+    """Return a component's section and its modulus, ksi, in its own material."""
+    known = strength(component.material or material or Material())
+    return component_section(component, known.weight_pcf), known.e_ksi
