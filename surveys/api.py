@@ -1,0 +1,235 @@
+"""Where phones deliver visits and photographs; safe to deliver twice."""
+
+from django.core.exceptions import PermissionDenied
+from django.shortcuts import get_object_or_404
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import exceptions
+from rest_framework.parsers import BaseParser
+from rest_framework.permissions import BasePermission
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from shared import policy
+from shared.api import Conflict, Json, Unprocessable, faults
+
+from . import services
+from .models import Photo, Visit
+from .serializers import Faults, UploadFaults, UploadOut, VisitIn, VisitOut, is_complete
+
+MOST_DOCUMENT_BYTES = 8 * 1024 * 1024
+MOST_PIECE_BYTES = 4 * 1024 * 1024
+EXPECTED = OpenApiParameter(
+    "X-Expected-User",
+    OpenApiTypes.INT,
+    OpenApiParameter.HEADER,
+    description="The id of who wrote this; refused with 409 if another is signed in.",
+)
+OFFSET = OpenApiParameter(
+    "Upload-Offset",
+    OpenApiTypes.INT,
+    OpenApiParameter.HEADER,
+    required=True,
+    description="Where in the file this piece begins.",
+)
+
+
+class TooLarge(exceptions.APIException):
+    status_code = 413
+    default_code = "too_large"
+    default_detail = "This is too much at once."
+
+
+class LogsVisits(BasePermission):
+    message = "Only the society's volunteers log visits."
+
+    def has_permission(self, request, view):
+        return policy.can_log_visits(request.user)
+
+
+def _bounded(parser_context, most):
+    """Refuse a body by its announced length, before any of it is read."""
+    length = parser_context["request"].META.get("CONTENT_LENGTH") or "0"
+    if not length.isdigit() or int(length) > most:
+        raise TooLarge(f"At most {most:,} bytes at once.")
+
+
+class Document(Json):
+    """A visit as JSON."""
+
+    def parse(self, stream, media_type=None, parser_context=None):
+        _bounded(parser_context, MOST_DOCUMENT_BYTES)
+        return super().parse(stream, media_type, parser_context)
+
+
+class Octets(BaseParser):
+    """Bytes as they are."""
+
+    media_type = "application/octet-stream"
+
+    def parse(self, stream, media_type=None, parser_context=None):
+        _bounded(parser_context, MOST_PIECE_BYTES)
+        return stream.read()
+
+
+class FieldView(APIView):
+    """What is common to what phones call."""
+
+    permission_classes = [LogsVisits]
+
+    def get_authenticate_header(self, request):
+        # With it DRF answers 401 to somebody signed out and 403 to the wrong person;
+        # a phone asks the one to sign in and cannot help the other.
+        return "Session"
+
+    def initial(self, request, *args, **kwargs):
+        super().initial(request, *args, **kwargs)
+        expected = request.headers.get("X-Expected-User")
+        if expected and expected != str(request.user.pk):
+            raise Conflict(
+                "Somebody else is signed in than wrote this. Nothing was taken.",
+                code="other_person",
+            )
+
+
+class Visits(FieldView):
+    """Deliver a whole visit with its observations, and announce its photos."""
+
+    parser_classes = [Document]
+
+    @extend_schema(
+        operation_id="visits_create",
+        parameters=[EXPECTED],
+        request=VisitIn,
+        responses={
+            200: VisitOut,
+            201: VisitOut,
+            400: Faults,
+            401: Faults,
+            403: Faults,
+            409: Faults,
+            413: Faults,
+            422: Faults,
+        },
+    )
+    def post(self, request):
+        try:
+            visit, created = services.record_visit(
+                surveyor=request.user, payload=request.data
+            )
+        except services.OtherContent as error:
+            raise Unprocessable(
+                {
+                    "client_id": "This visit was sent before with other content. Both "
+                    "are kept, and a reviewer will look at them."
+                }
+            ) from error
+        visit = Visit.objects.prefetch_related("photos").get(pk=visit.pk)
+        return Response(VisitOut(visit).data, status=201 if created else 200)
+
+
+class OwnVisit(FieldView):
+    """One visit of one's own: how it fares, and which photos are still to come."""
+
+    @extend_schema(
+        operation_id="visits_retrieve",
+        responses={200: VisitOut, 401: Faults, 403: Faults, 404: Faults},
+    )
+    def get(self, request, client_id):
+        own = Visit.objects.filter(surveyor=request.user).select_related("bridge")
+        visit = get_object_or_404(own.prefetch_related("photos"), client_id=client_id)
+        return Response(VisitOut(visit).data)
+
+
+class Uploads(FieldView):
+    """Deliver a photo's bytes from where the server stands."""
+
+    parser_classes = [Octets]
+
+    @extend_schema(
+        operation_id="uploads_retrieve",
+        responses={200: UploadOut, 401: Faults, 403: Faults, 404: Faults},
+    )
+    def get(self, request, client_id):
+        return _stand(_own_photo(request, client_id))
+
+    @extend_schema(
+        operation_id="uploads_append",
+        parameters=[OFFSET, EXPECTED],
+        request={"application/octet-stream": OpenApiTypes.BINARY},
+        responses={
+            200: UploadOut,
+            400: Faults,
+            401: Faults,
+            403: Faults,
+            404: Faults,
+            409: UploadFaults,
+            413: Faults,
+            422: UploadFaults,
+        },
+    )
+    def patch(self, request, client_id):
+        photo = _own_photo(request, client_id)
+        offset = _offset(request)
+        data = request.data if isinstance(request.data, bytes) else b""
+        try:
+            photo = services.receive_chunk(photo=photo, offset=offset, data=data)
+        except services.TooMuch as error:
+            return _refusal(
+                photo,
+                422,
+                error.offset,
+                "size",
+                "This reaches past the size announced.",
+            )
+        except services.OtherBytes as error:
+            return _refusal(
+                photo,
+                422,
+                error.offset,
+                "sha256",
+                "What arrived is not what was announced. Send it again from the start.",
+            )
+        except services.WrongOffset as error:
+            return _refusal(
+                photo, 409, error.offset, "offset", f"{error}", name="Upload-Offset"
+            )
+        if photo.fault:
+            offset = photo.received_bytes
+            return _refusal(photo, 422, offset, "unreadable", photo.fault)
+        return _stand(photo)
+
+
+def _own_photo(request, client_id):
+    photo = get_object_or_404(
+        Photo.objects.select_related("visit"), client_id=client_id
+    )
+    if photo.visit.surveyor_id != request.user.pk:
+        raise PermissionDenied("This photo belongs to another surveyor.")
+    return photo
+
+
+def _offset(request):
+    text = request.headers.get("Upload-Offset", "")
+    if not (text.isascii() and text.isdigit()) or len(text) > 15:
+        raise exceptions.ValidationError(
+            {"Upload-Offset": ["Say where this piece begins, in bytes."]},
+            code="required",
+        )
+    return int(text)
+
+
+def _stand(photo):
+    headers = {"Upload-Offset": str(photo.received_bytes), "Cache-Control": "no-store"}
+    return Response(UploadOut(photo).data, headers=headers)
+
+
+def _refusal(photo, status, offset, code, message, name="file"):
+    """An error answer that also says where the server stands, in header and body."""
+    body = {
+        **faults((name, code, message)),
+        "offset": offset,
+        "is_complete": is_complete(photo),
+    }
+    headers = {"Upload-Offset": str(offset), "Cache-Control": "no-store"}
+    return Response(body, status=status, headers=headers)
