@@ -16,6 +16,8 @@ from pathlib import Path
 import fontpkg_source_sans_3
 import fontpkg_source_serif_4
 from django.conf import settings
+from django.http import FileResponse, Http404
+from django.views.decorators.http import require_safe
 
 RECIPE = 1
 # Basic and extended Latin, general punctuation, primes, fractions, arrows, the
@@ -45,6 +47,19 @@ FACES = {
 LIMITS = {"wght": (400, 700), "opsz": 18}
 
 
+YEAR_S = 60 * 60 * 24 * 365
+
+
+@require_safe
+def serve(request, recipe, name):
+    """Answer a face of this recipe, to be kept by the browser for good."""
+    if recipe != RECIPE or name not in FACES:
+        raise Http404("No such typeface.")
+    answer = FileResponse(subset_path(name).open("rb"), content_type="font/woff2")
+    answer.headers["Cache-Control"] = f"public, max-age={YEAR_S}, immutable"
+    return answer
+
+
 def source(name):
     """Return the path of the packaged file. Raises ``KeyError`` for another name."""
     package, file = FACES[name]
@@ -71,7 +86,8 @@ def subset_path(name):
 
 def make_subset(original, target):
     """Write the web subset of a font file to ``target`` as WOFF2."""
-    from fontTools import subset, ttLib  # noqa: PLC0415  Slow, and wanted once.
+    # Slow to import, and wanted once in the life of a site.
+    from fontTools import subset, ttLib
     from fontTools.varLib import instancer
 
     font = ttLib.TTFont(original)

@@ -1,10 +1,22 @@
 """Addresses of the site itself."""
 
+from django.conf import settings
 from django.urls import path
+from django.views.generic import TemplateView
 
-from . import views
+from . import fonts, views
 
 urlpatterns = [
     path("healthz", views.healthz, name="healthz"),
     path("about/figures/", views.caution, name="caution"),
+    path("fonts/<int:recipe>/<slug:name>.woff2", fonts.serve, name="font"),
 ]
+if settings.DEBUG:
+    # Every part that pages are built of, on one sheet, for who builds them.
+    urlpatterns.append(
+        path(
+            "about/specimen/",
+            TemplateView.as_view(template_name="shared/specimen.html"),
+            name="specimen",
+        )
+    )
