@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import F, Q
 from django.http import QueryDict
 from django.utils import timezone
+from drf_spectacular.utils import extend_schema_field
 
 from shared import dates
 
@@ -157,6 +158,7 @@ class DayField(forms.CharField):
         return day
 
 
+@extend_schema_field({"type": "string", "description": "Repeat it for any of several."})
 class ValuesFilter(django_filters.MultipleChoiceFilter):
     """Matches any of some texts, kept as one list for the database to look in."""
 
@@ -166,6 +168,15 @@ class ValuesFilter(django_filters.MultipleChoiceFilter):
         return qs.filter(**{f"{self.field_name}__in": value}) if value else qs
 
 
+@extend_schema_field(
+    {
+        "type": "string",
+        "description": (
+            "The first year of a decade (1880 or 1880s), or undated. An uncertain date "
+            "matches every decade that its bounds reach."
+        ),
+    }
+)
 class DecadesFilter(ValuesFilter):
     """Matches a bridge whose date may fall in one of the decades.
 
@@ -192,6 +203,9 @@ def _built_in(decades):
     return found
 
 
+@extend_schema_field(
+    {"type": "string", "description": "2015, 2015-06 or 2015-06-30; its first day."}
+)
 class DayFilter(django_filters.Filter):
     field_class = DayField
 

@@ -12,6 +12,7 @@ cell is 64 pixels at the zoom asked for.
 
 from __future__ import annotations
 
+import hashlib
 import math
 import threading
 import uuid
@@ -25,7 +26,7 @@ from django.utils import timezone
 
 from shared import policy
 
-from .filters import matching
+from .filters import PARTS, matching
 from .models import Attribution, Bridge, MapVersion, generalised
 
 BITS = 26
@@ -158,6 +159,7 @@ class Rows:
     first_decade: np.ndarray
     last_decade: np.ndarray
     is_bounded: np.ndarray
+    parts: np.ndarray  # one bit for each of ``filters.PARTS``
     codes: dict[str, np.ndarray]
     words: dict[str, list[str]]
     built_by: np.ndarray  # (bridge id, builder id), one row for each pair
@@ -178,6 +180,7 @@ class Places:
     """What one kind of person may see of the index, and the views asked of it."""
 
     rows: Rows
+    token: str
     version: int
     is_members: bool
     x: np.ndarray = field(init=False)
@@ -261,6 +264,13 @@ class Places:
             return self._decades(mask)
         if name == "builder":
             return self._builders(mask)
+        if name == "changed":
+            parts = self.rows.parts[mask]
+            return {
+                part: int(np.count_nonzero(parts & (1 << bit)))
+                for bit, (part, _) in enumerate(PARTS)
+                if (parts & (1 << bit)).any()
+            }
         codes = self.rows.codes[name][mask]
         found = np.bincount(codes[codes >= 0], minlength=len(self.rows.words[name]))
         words = self.rows.words[name]
@@ -303,6 +313,11 @@ class Places:
         dated = first >= 0
         first, last = first[dated], last[dated]
         return int((before[last + 1] - before[first] < last - first + 1).sum())
+
+
+def digest(parts):
+    """Return a short name for anything whose ``repr`` tells it from all else."""
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:24]
 
 
 @dataclass(frozen=True)
@@ -359,23 +374,24 @@ def _build(token, version):
     return Held(
         token,
         version,
-        members=Places(rows, version, is_members=True),
-        public=Places(public, version, is_members=False),
+        members=Places(rows, token, version, is_members=True),
+        public=Places(public, token, version, is_members=False),
     )
 
 
 def _read():
     plain = ("pk", "latitude", "longitude", "is_public", "is_position_sensitive")
-    dated = ("built", "built_earliest", "built_latest")
+    dated = ("built", "built_earliest", "built_latest", "standing__changed_parts")
     found = Bridge.objects.order_by("pk").values_list(*plain, *dated, *CODED.values())
     columns = [[] for _ in range(5)]
-    decades, codes = [], {name: [] for name in CODED}
+    decades, parts, codes = [], [], {name: [] for name in CODED}
     numbers = {name: {} for name in CODED}
     for row in found.iterator(chunk_size=10_000):
         for column, value in zip(columns, row[:5], strict=True):
             column.append(value)
         decades.append(_decades_of(*row[5:8]))
-        for name, value in zip(CODED, row[8:], strict=True):
+        parts.append(_bits(row[8] or ""))
+        for name, value in zip(CODED, row[9:], strict=True):
             known = numbers[name]
             codes[name].append(
                 -1 if value in (None, "") else known.setdefault(value, len(known))
@@ -392,6 +408,7 @@ def _read():
         first_decade=np.array(first, dtype=np.int64),
         last_decade=np.array(last, dtype=np.int64),
         is_bounded=np.array(bounded, dtype=bool),
+        parts=np.array(parts, dtype=np.int32),
         codes={
             name: np.array(values, dtype=np.int32) for name, values in codes.items()
         },
@@ -411,3 +428,8 @@ def _decades_of(built, earliest, latest):
         for decade in (first, last)
     )
     return first, last, earliest is not None and latest is not None
+
+
+def _bits(changed_parts):
+    words = changed_parts.split(",")
+    return sum(1 << bit for bit, (part, _) in enumerate(PARTS) if part in words)

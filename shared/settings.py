@@ -198,6 +198,8 @@ SPECTACULAR_SETTINGS = {
     ),
     "VERSION": "1.0",
     "SERVE_INCLUDE_SCHEMA": False,
+    # One name for what several fields are chosen from.
+    "ENUM_NAME_OVERRIDES": {"ConfidenceEnum": "bridges.models.Confidence"},
 }
 
 TILE_URL = environment.text("TILE_URL")

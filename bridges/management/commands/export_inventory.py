@@ -1,0 +1,67 @@
+"""Write the inventory to a file or to standard output."""
+
+import sys
+from pathlib import Path
+
+from django.core.management.base import BaseCommand, CommandError
+
+from bridges import exports
+
+
+class Command(BaseCommand):
+    help = (
+        "Writes the inventory as CSV, GeoJSON, GPX or KML: what a signed-out visitor "
+        "may see, unless --full is given."
+    )
+
+    def add_arguments(self, parser):
+        parser.add_argument("--format", choices=list(exports.FORMATS), default="csv")
+        parser.add_argument(
+            "--full",
+            action="store_true",
+            help="exact positions, bridges not shown to visitors, owners and access",
+        )
+        parser.add_argument(
+            "--output", metavar="FILE", help="standard output without it"
+        )
+        parser.add_argument(
+            "--site", metavar="URL", help="the site's address, for links to its pages"
+        )
+
+    def handle(self, *, format, full, output, site, **options):
+        sight = exports.Sight(full=full)
+        address_of = _addresses(site)
+        pieces = exports.write(format, exports.everything(full), sight, address_of)
+        if output is None:
+            # The whole file in one encoding, whatever the terminal would use.
+            for piece in pieces:
+                self._out().write(piece.encode())
+            return
+        try:
+            with Path(output).open("wb") as file:
+                for piece in pieces:
+                    file.write(piece.encode())
+        except OSError as error:
+            raise CommandError(f"{output} could not be written: {error.strerror}.")
+
+    def _out(self):
+        return getattr(sys.stdout, "buffer", None) or _Plain(self.stdout)
+
+
+class _Plain:
+    """Standard output without bytes under it, as in a test."""
+
+    def __init__(self, out):
+        self.out = out
+
+    def write(self, data):
+        self.out.write(data.decode(), ending="")
+
+
+def _addresses(site):
+    if site is None:
+        return None
+    if not site.startswith(("https://", "http://")):
+        raise CommandError("--site starts with https:// or http://.")
+    root = site.rstrip("/")
+    return lambda bridge: f"{root}{bridge.get_absolute_url()}"

@@ -1,0 +1,309 @@
+"""Pages of what stands there: the map and list, builders, and the files of a view."""
+
+import gzip
+import hashlib
+import json
+import logging
+from dataclasses import dataclass
+from pathlib import Path
+
+from django.conf import settings
+from django.core.paginator import Paginator
+from django.db.models import Count, Prefetch, Q
+from django.http import (
+    Http404,
+    HttpResponse,
+    HttpResponseBadRequest,
+    StreamingHttpResponse,
+)
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.cache import patch_vary_headers
+from django.utils.safestring import SafeString
+from django.views.decorators.http import require_safe
+
+from shared import policy
+
+from . import drawing, exports, facets, mapindex
+from .api import RECENT_YEARS
+from .filters import (
+    DEFAULT_ORDER,
+    ORDERS,
+    PARTS,
+    UNDATED,
+    BridgeFilter,
+    years_ago,
+)
+from .models import Attribution, Bridge, Builder, Plate
+
+PAGE_SIZE = 50
+# A status for each shape that a mark can have, in the order of the key.
+SHAPES = (
+    (Bridge.Status.IN_SERVICE, "Standing, in use"),
+    (Bridge.Status.CLOSED, "Standing, out of use"),
+    (Bridge.Status.MOVED, "Moved or stored"),
+    (Bridge.Status.LOST, "Lost"),
+)
+FAMILY_WORDS = {
+    "truss": "Truss",
+    "arch": "Arch",
+    "beam": "Beam or girder",
+    "suspension": "Suspension",
+    "other": "Other",
+}
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One bridge of the list."""
+
+    bridge: Bridge
+    mark: SafeString
+    shape: str
+    is_maybe: bool
+    changed_words: str
+    is_lately_changed: bool
+
+
+@require_safe
+def index(request):
+    """The map and the list of the same bridges; the address says which."""
+    tidy = _tidied(request.GET)
+    if tidy is not None:
+        return redirect(f"{request.path}?{tidy}" if tidy else request.path)
+    bridges = Bridge.objects.visible_to(request.user).for_list()
+    filterset = BridgeFilter(request.GET, queryset=bridges, request=request)
+    faults = facets.faults(filterset)
+    places = mapindex.places_for(request.user)
+    choices = facets.Facets(filterset, places)
+    mask = places.mask(choices.pairs)
+    page = Paginator(filterset.qs, PAGE_SIZE).get_page(request.GET.get("page"))
+    decades = [value for name, value in choices.pairs if name == "decade"]
+    context = {
+        "page": page,
+        "rows": [_row(bridge, decades) for bridge in page],
+        "faults": faults,
+        "facets": choices.groups(),
+        "tags": choices.tags(),
+        "query": choices.query(),
+        "typed": {
+            name: request.GET.get(name, "")
+            for name in ("q", "visited_since", "changed_within")
+        },
+        "within": [str(years) for years in facets.WITHIN],
+        "order": request.GET.get("order", DEFAULT_ORDER),
+        "orders": [(key, label) for key, (label, _) in ORDERS.items()],
+        "maybe": places.only_maybe(decades, mask) if decades else 0,
+        "inventory": len(places),
+        "map": _map_settings(choices.query(), places.bounds(mask)),
+        "marks": _marks(),
+        "tick": drawing.glyph("truss", "in-service", is_recently_changed=True),
+        "shapes": [(drawing.glyph("truss", key), word) for key, word in SHAPES],
+        "recent_years": RECENT_YEARS,
+        "files": [
+            (kind.upper(), reverse("bridges:export", args=[kind]))
+            for kind in ("csv", "geojson", "gpx")
+        ],
+    }
+    return render(request, "bridges/index.html", context)
+
+
+def _tidied(query):
+    """Return the query without blanks and what goes without saying, None if tidy.
+
+    A form sends every field it has; an address is for reading and for sending on.
+    """
+    tidy = query.copy()
+    for name, values in query.lists():
+        kept = [value for value in values if value.strip()]
+        if (name, kept) in (("page", ["1"]), ("order", [DEFAULT_ORDER])):
+            kept = []
+        tidy.setlist(name, kept)
+        if not kept:
+            del tidy[name]
+    return None if tidy == query else tidy.urlencode()
+
+
+def _row(bridge, decades):
+    standing = getattr(bridge, "standing", None)
+    changed = standing.last_changed if standing else None
+    lately = changed is not None and changed >= years_ago(RECENT_YEARS)
+    words = dict(PARTS)
+    parts = standing.changed_parts.split(",") if standing else []
+    return Row(
+        bridge=bridge,
+        mark=drawing.glyph(
+            standing.family if standing else "other",
+            bridge.status,
+            is_recently_changed=lately,
+        ),
+        shape=drawing.shape_of(bridge.status),
+        is_maybe=bool(decades) and _may_be_outside(bridge, decades),
+        changed_words=", ".join(words[part].lower() for part in parts if part in words),
+        is_lately_changed=lately,
+    )
+
+
+def _may_be_outside(bridge, decades):
+    """Say whether a date's bounds also reach a decade that was not asked for."""
+    earliest, latest = bridge.built_earliest, bridge.built_latest
+    if not bridge.built:
+        return False
+    if earliest is None or latest is None:
+        return True
+    asked = {int(decade) for decade in decades if decade != UNDATED}
+    first, last = earliest.year // 10 * 10, latest.year // 10 * 10
+    return not asked.issuperset(range(first, last + 10, 10))
+
+
+def _map_settings(query, bounds):
+    tiles = None
+    if settings.TILE_URL:
+        tiles = {
+            "url": settings.TILE_URL,
+            "attribution": settings.TILE_ATTRIBUTION,
+            "max_zoom": settings.TILE_MAX_ZOOM,
+        }
+    return {
+        "view_url": reverse("api-bridges-map"),
+        "base_url": reverse("bridges:base-map"),
+        "query": query,
+        "bounds": bounds,
+        "tiles": tiles,
+        "recent_years": RECENT_YEARS,
+    }
+
+
+def _marks():
+    """Return (key, drawing) of every family in every shape, for the map to copy."""
+    return [
+        (f"{family}-{drawing.shape_of(status)}", drawing.glyph(family, status))
+        for family in FAMILY_WORDS
+        for status, _ in SHAPES
+    ]
+
+
+@require_safe
+def export(request, kind):
+    """The bridges of a view as a file, as much of them as the person may see."""
+    if kind not in exports.FORMATS:
+        raise Http404
+    bridges = Bridge.objects.visible_to(request.user).for_list()
+    filterset = BridgeFilter(request.GET, queryset=bridges, request=request)
+    if not filterset.is_valid():
+        # A file goes on without its address: it must not hold more than was asked.
+        rows = [f"{label}: {message}" for label, message in facets.faults(filterset)]
+        text = "\n".join(["No file was made.", *rows])
+        return HttpResponseBadRequest(text, content_type="text/plain; charset=utf-8")
+    sight = exports.Sight(exact=policy.can_see_exact_positions(request.user))
+    pieces = exports.write(
+        kind,
+        filterset.qs,
+        sight,
+        lambda bridge: request.build_absolute_uri(bridge.get_absolute_url()),
+    )
+    response = StreamingHttpResponse(piece.encode() for piece in pieces)
+    for name, value in exports.headers(kind).items():
+        response.headers[name] = value
+    return response
+
+
+@require_safe
+def builders(request):
+    """Every builder, and how much of their work is left."""
+    seen = (
+        Q()
+        if policy.can_log_visits(request.user)
+        else Q(attributions__bridge__is_public=True)
+    )
+    lost = Q(attributions__bridge__status=Bridge.Status.LOST)
+    bridges = "attributions__bridge"
+    found = Builder.objects.annotate(
+        standing_count=Count(bridges, filter=seen & ~lost, distinct=True),
+        lost_count=Count(bridges, filter=seen & lost, distinct=True),
+    )
+    page = Paginator(found, PAGE_SIZE).get_page(request.GET.get("page"))
+    return render(request, "bridges/builders.html", {"page": page})
+
+
+@require_safe
+def builder(request, slug):
+    """One builder's plates, and their work, what stands and what is lost."""
+    bridges = Bridge.objects.visible_to(request.user).for_list()
+    hands = Attribution.objects.select_related("source").order_by("bridge__name", "id")
+    found = get_object_or_404(
+        Builder.objects.prefetch_related(
+            Prefetch(
+                "attributions",
+                hands.filter(bridge__in=bridges).select_related("bridge__standing"),
+            ),
+            Prefetch(
+                "plates",
+                Plate.objects.filter(bridge__in=bridges).select_related("bridge"),
+            ),
+        ),
+        slug=slug,
+    )
+    work = [(hand, _row(hand.bridge, [])) for hand in found.attributions.all()]
+    is_lost = Bridge.Status.LOST
+    return render(
+        request,
+        "bridges/builder.html",
+        {
+            "builder": found,
+            "standing": [pair for pair in work if pair[0].bridge.status != is_lost],
+            "lost": [pair for pair in work if pair[0].bridge.status == is_lost],
+            "plates": found.plates.all(),
+        },
+    )
+
+
+@require_safe
+def base_map(request):
+    """Water, roads, county lines and towns under the bridges' marks, as GeoJSON.
+
+    Read from ``fixtures/region`` and kept until a file there changes. Without any the
+    map still works, on plain paper.
+    """
+    folder = Path(settings.BASE_DIR) / "fixtures" / "region"
+    plain, packed, etag = _base_map(folder)
+    if request.headers.get("If-None-Match") == etag:
+        return HttpResponse(status=304, headers={"ETag": etag})
+    is_packed = "gzip" in request.headers.get("Accept-Encoding", "")
+    response = HttpResponse(
+        packed if is_packed else plain,
+        content_type="application/geo+json",
+        headers={"ETag": etag, "Cache-Control": "public, max-age=3600"},
+    )
+    if is_packed:
+        response.headers["Content-Encoding"] = "gzip"
+    patch_vary_headers(response, ["Accept-Encoding"])
+    return response
+
+
+_base_maps = {}
+
+
+def _base_map(folder):
+    files = sorted(folder.glob("*.geojson"))
+    key = tuple((str(file), file.stat().st_mtime_ns) for file in files)
+    if _base_maps.get("key") != key:
+        body = {"type": "FeatureCollection", "features": []}
+        for file in files:
+            body["features"] += _features(file)
+        plain = json.dumps(body, ensure_ascii=False, separators=(",", ":")).encode()
+        etag = f'"{hashlib.sha256(plain).hexdigest()[:24]}"'
+        _base_maps.update(key=key, answer=(plain, gzip.compress(plain, mtime=0), etag))
+    return _base_maps["answer"]
+
+
+def _features(file):
+    try:
+        features = json.loads(file.read_text("utf-8"))["features"]
+    except (ValueError, KeyError, TypeError):
+        log.warning(
+            "%s is not a GeoJSON collection; the base map does without it", file
+        )
+        return []
+    return features
