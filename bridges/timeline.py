@@ -67,19 +67,21 @@ def line_of_time(
     title: str = "The line of time",
     palette: Palette | None = None,
     name: str = "time",
+    width_px: int = WIDTH_PX,
 ) -> SafeString:
     """Draw visits and changes between the first thing known and ``until``.
 
-    ``name`` must differ between two lines on one page.
+    ``name`` must differ between two lines on one page. Letters keep their size, so a
+    narrow sheet of paper takes a narrow line (``width_px``), not a shrunken one.
     """
-    sheet = _Line(ticks, stretches, until, built, lost, Pen(palette))
+    sheet = _Line(ticks, stretches, until, built, lost, Pen(palette), width_px)
     above = sheet.stretches()
     below = sheet.ticks()
     body = sheet.axis() + above + below + sheet.events()
     links = any(one.href for one in (*ticks, *stretches))
-    size = f'viewBox="0 0 {WIDTH_PX} {_n(sheet.height)}"'
+    size = f'viewBox="0 0 {width_px} {_n(sheet.height)}"'
     if palette is not None:
-        size += f' width="{WIDTH_PX}" height="{_n(sheet.height)}"'
+        size += f' width="{width_px}" height="{_n(sheet.height)}"'
     said = "; ".join(
         [one.title or one.label for one in ticks]
         + [one.title or one.label for one in stretches]
@@ -94,7 +96,8 @@ def line_of_time(
 
 
 class _Line:
-    def __init__(self, ticks, stretches, until, built, lost, pen):
+    def __init__(self, ticks, stretches, until, built, lost, pen, width_px):
+        self.width = width_px
         self.visits = sorted(ticks, key=lambda one: one.day)
         self.changes = sorted(stretches, key=lambda one: one.first)
         self.ends = [one for one in (built, lost) if one is not None]
@@ -116,7 +119,7 @@ class _Line:
 
     def x(self, day):
         part = (day.toordinal() - self.start) / self.days
-        return SIDE_PX + part * (WIDTH_PX - 2 * SIDE_PX)
+        return SIDE_PX + part * (self.width - 2 * SIDE_PX)
 
     def _middle(self, change):
         return (self.x(change.first) + self.x(change.last)) / 2
@@ -124,13 +127,15 @@ class _Line:
     def axis(self):
         pen, y = self.pen, self.y
         parts = [
-            f'<path d="M{SIDE_PX - 20} {_n(y)}H{WIDTH_PX - SIDE_PX + 20}" '
+            f'<path d="M{SIDE_PX - 20} {_n(y)}H{self.width - SIDE_PX + 20}" '
             f"{pen.line('ink', 1.5)}/>"
         ]
         first = datetime.date.fromordinal(int(self.start) + 1).year
         last = datetime.date.fromordinal(int(self.start + self.days)).year
         step = next(
-            s for s in (1, 2, 5, 10, 20, 25, 50, 100) if (last - first) / s <= 14
+            s
+            for s in (1, 2, 5, 10, 20, 25, 50, 100)
+            if (last - first) / s <= self.width / 77
         )
         foot = self.height - 12
         for year in range(first - first % step + step, last + 1, step):
@@ -140,7 +145,7 @@ class _Line:
                 + _text(x, foot, str(year), pen.text("pencil", 13))
             )
         parts.append(
-            f'<path d="M{SIDE_PX - 20} {_n(foot - 24)}H{WIDTH_PX - SIDE_PX + 20}" '
+            f'<path d="M{SIDE_PX - 20} {_n(foot - 24)}H{self.width - SIDE_PX + 20}" '
             f"{pen.line('rule', 1)}/>"
         )
         return f'<g aria-hidden="true">{"".join(parts)}</g>'
@@ -205,7 +210,7 @@ class _Line:
     def _words(self, x, y, words, colour, weight):
         """Write centred on ``x``, but inside the sheet."""
         reach = len(words) * LETTER_PX / 2
-        x = min(max(x, reach + 4), WIDTH_PX - reach - 4)
+        x = min(max(x, reach + 4), self.width - reach - 4)
         return _text(x, y, words, self.pen.halo(14, weight)) + _text(
             x, y, words, self.pen.text(colour, 14, weight)
         )
