@@ -1,10 +1,14 @@
 """What every test stands on: its own media, a real SQLite file, an empty cache."""
 
 import os
+import shutil
+import sqlite3
+from contextlib import closing
 
 import pytest
 from django.conf import settings as site_settings
 from django.core.cache import cache
+from django.db import connection
 from hypothesis import settings as hypothesis_settings
 
 # Small and repeatable where every push waits for it; ``--hypothesis-profile=long``
@@ -58,6 +62,11 @@ def django_db_modify_db_settings(
 
 
 @pytest.fixture(autouse=True)
+def _what_migrations_made_survives(django_db_serialized_rollback):
+    """Tests that commit empty every table after them: the groups are put back."""
+
+
+@pytest.fixture(autouse=True)
 def media(settings, tmp_path):
     """Keep this test's files, and only this test's, in a folder that goes away."""
     folder = tmp_path / "media"
@@ -71,3 +80,34 @@ def media(settings, tmp_path):
     }
     cache.clear()
     return folder
+
+
+KEPT_SOCIETY = pytest.StashKey()
+
+
+@pytest.fixture
+def demo_society(transactional_db, media, request, tmp_path_factory):
+    """Load the demonstration society, whole and committed; return what was loaded.
+
+    Loading takes a while. On SQLite it is done once a run and the file copied back
+    for every later test that asks for it.
+    """
+    from analysis import demo
+
+    stash = request.config.stash
+    if KEPT_SOCIETY in stash:
+        folder, loaded = stash[KEPT_SOCIETY]
+        with closing(sqlite3.connect(folder / "society.sqlite3")) as kept:
+            connection.ensure_connection()
+            kept.backup(connection.connection)
+        shutil.copytree(folder / "media", media, dirs_exist_ok=True)
+        cache.clear()
+        return loaded
+    loaded = demo.load()
+    if connection.vendor == "sqlite":
+        folder = tmp_path_factory.mktemp("society")
+        with closing(sqlite3.connect(folder / "society.sqlite3")) as kept:
+            connection.connection.backup(kept)
+        shutil.copytree(media, folder / "media")
+        stash[KEPT_SOCIETY] = folder, loaded
+    return loaded

@@ -48,6 +48,7 @@ ANSWERS = {
 @pytest.mark.parametrize("which", ANSWERS)
 def test_every_answer_carries_the_strict_policies(client, db, which):
     response = ANSWERS[which](client)
+    response.close()
     assert directives(response) == POLICY
     assert response.headers["Permissions-Policy"].startswith("camera=(self)")
     assert response.headers["X-Content-Type-Options"] == "nosniff"
