@@ -90,7 +90,7 @@ def extremes(
     start = first.force @ dead_kip
     found = Extremes(start.copy(), start.copy())
     present = ~np.asarray(sets.system.truss.absent, bool)
-    for value in np.unique(factor[present]):
+    for value in np.unique(factor[present & (factor != 0.0)]):
         members = np.flatnonzero(present & (factor == value))
         _vehicle_extremes(sets, dead_kip, places, value, members, found)
         for number, load in enumerate(loads):

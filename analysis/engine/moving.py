@@ -12,11 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from . import general
+from .batch import Peaks, fronts, linear_peaks, vehicle_peaks
 from .equilibrium import Equilibrium, Float, Index, Mask, Truss, analyse
 from .influence import loads_where_it_adds
 from .loads import Lane, Load, Places, Train, Uniform, vehicle_places
 from .stability import least_multiple
-from .statics import Model, dead_forces
+from .statics import Model, Settled, settle_dead
 from .tautsets import TautSets
 
 __all__ = ["Envelope", "Governing", "Lane", "Load", "Train", "Uniform", "envelope"]
@@ -53,6 +54,7 @@ class Envelope:
     unstable_at : per configuration, None or (front axle ft, heading, fraction)
         The place with the least fraction of the load under which the truss falls.
     stands : (c,) bool, whether dead load alone is carried; if not, all is zero
+    elastic : (c,) bool, whether crossed rods share by stiffness; see ``DeadState``
     """
 
     live_max_kip: Float
@@ -63,6 +65,7 @@ class Envelope:
     reaction_min_kip: Float
     unstable_at: list[Unstable | None]
     stands: Mask
+    elastic: Mask
 
 
 def envelope(
@@ -117,22 +120,39 @@ def envelope(
     Derivation in ``general``. Known answers: tests/analysis/engine/test_moving_loads.py.
     """
     system = analyse(truss)
-    ea, dead = np.atleast_2d(ea_kip), np.atleast_2d(dead_kip)
     share = np.broadcast_to(np.asarray(factor, float), (len(truss.names),))
     is_web = np.zeros(len(truss.names), bool) if web is None else np.asarray(web, bool)
     places = vehicle_places(system, loads)
-    state = dead_forces(truss, ea, dead, model)
-
-    high, low = state.forces_kip.copy(), state.forces_kip.copy()
-    high_at, low_at = np.zeros((*ea.shape, 3)), np.zeros((*ea.shape, 3))
-    for c in np.flatnonzero(state.stands):
-        found = general.extremes(
-            TautSets(system, ea[c]), dead[c], places, loads, share, is_web
-        )
-        high[c], low[c] = found.high, found.low
-        high_at[c], low_at[c] = found.high_at, found.low_at
-
+    settled = settle_dead(system, ea_kip, dead_kip, model)
+    state = settled.state
     greatest = float(share.max(initial=0.0))
+    fraction, unstable_at = unstable_places(
+        system, settled.dead, places, loads, greatest, state.stands
+    )
+
+    range_ = _Range.from_dead(state.forces_kip)
+    _vehicles_on_linear_members(settled, places, share, range_)
+    _spread_on_linear_members(settled, loads, share, is_web, range_)
+    beyond = settled.beyond | (fraction < 1.0)
+    beyond |= _vehicles_on_redundant_members(settled, places, share, range_)
+    for c in np.flatnonzero(state.stands).tolist():
+        if beyond[c]:
+            some, what = ~np.asarray(truss.absent, bool), loads
+        elif len(system.touched) and any(not isinstance(x, Train) for x in loads):
+            some = np.isin(np.arange(len(share)), system.touched)
+            what = [x if not isinstance(x, Train) else NOTHING for x in loads]
+        else:
+            continue
+        found = general.extremes(
+            TautSets(system, settled.ea[c]),
+            settled.dead[c],
+            places if beyond[c] else vehicle_places(system, []),
+            what,
+            np.where(some, share, 0.0),
+            is_web,
+        )
+        range_.replace(c, found, whole=bool(beyond[c]))
+
     up, down = _reactions(
         system,
         places,
@@ -141,15 +161,152 @@ def envelope(
     )
     standing = state.stands[:, None]
     return Envelope(
-        np.maximum(high - state.forces_kip, 0.0),
-        np.minimum(low - state.forces_kip, 0.0),
-        _governing(high_at),
-        _governing(low_at),
+        np.where(standing, np.maximum(range_.high - state.forces_kip, 0.0), 0.0),
+        np.where(standing, np.minimum(range_.low - state.forces_kip, 0.0), 0.0),
+        Governing(*range_.high_at),
+        Governing(*range_.low_at),
         np.where(standing, up, 0.0),
         np.where(standing, down, 0.0),
-        unstable_places(system, dead, places, loads, greatest, state.stands)[1],
+        unstable_at,
         state.stands,
+        (model == "elastic") | beyond,
     )
+
+
+#: Stands for a load that is dealt with elsewhere.
+NOTHING = Train(np.zeros(0), np.zeros(0))
+
+
+@dataclass(frozen=True, eq=False)
+class _Range:
+    """Extreme total forces (c, m) and where: front, heading and load, each (c, m)."""
+
+    high: Float
+    low: Float
+    high_at: tuple[Float, Index, Index]
+    low_at: tuple[Float, Index, Index]
+
+    @classmethod
+    def from_dead(cls, force: Float) -> _Range:
+        def nowhere() -> tuple[Float, Index, Index]:
+            return (
+                np.zeros(force.shape),
+                np.zeros(force.shape, np.intp),
+                np.full(force.shape, -1, np.intp),
+            )
+
+        return cls(force.copy(), force.copy(), nowhere(), nowhere())
+
+    def take(
+        self,
+        members: Index,
+        high: Float,
+        low: Float,
+        high_at: tuple[Float, Index, Index],
+        low_at: tuple[Float, Index, Index],
+    ) -> None:
+        """Fold in (c, t) or (t,) forces of ``members`` and where they occur."""
+        for mine, mine_at, new, new_at, better in (
+            (self.high, self.high_at, high, high_at, high > self.high[:, members]),
+            (self.low, self.low_at, low, low_at, low < self.low[:, members]),
+        ):
+            mine[:, members] = np.where(better, new, mine[:, members])
+            for old_part, part in zip(mine_at, new_at, strict=True):
+                old_part[:, members] = np.where(better, part, old_part[:, members])
+
+    def replace(self, c: int, found: general.Extremes, whole: bool) -> None:
+        """Take one configuration's extremes in place of these, or fold them in."""
+        for mine, mine_at, new, new_at, better in (
+            (
+                self.high,
+                self.high_at,
+                found.high,
+                found.high_at,
+                found.high > self.high[c],
+            ),
+            (self.low, self.low_at, found.low, found.low_at, found.low < self.low[c]),
+        ):
+            better = better | whole
+            mine[c] = np.where(better, new, mine[c])
+            for old_part, part in zip(mine_at, new_at.T, strict=True):
+                old_part[c] = np.where(better, part, old_part[c])
+
+
+def _vehicles_on_linear_members(
+    settled: Settled, places: Places, factor: Float, range_: _Range
+) -> None:
+    """Fold in members that no redundant touches: the same for every configuration."""
+    system = settled.system
+    members = np.setdiff1d(np.arange(len(factor)), system.touched)
+    high, low, top, bottom = linear_peaks(
+        system, general.on_all_joints(system, places.joint_kip), members, factor
+    )
+    dead = settled.state.forces_kip[:, members]
+    range_.take(
+        members,
+        dead + high,
+        dead + low,
+        fronts(places, top.astype(float)),
+        fronts(places, bottom.astype(float)),
+    )
+
+
+def _spread_on_linear_members(
+    settled: Settled,
+    loads: Sequence[Load],
+    factor: Float,
+    web: Mask,
+    range_: _Range,
+) -> None:
+    system = settled.system
+    members = np.setdiff1d(np.arange(len(factor)), system.touched)
+    line = system.particular[members]
+    dead = settled.state.forces_kip[:, members]
+    for number, load in enumerate(loads):
+        if isinstance(load, Train):
+            continue
+        here = (
+            np.zeros(len(members)),
+            np.zeros(len(members), np.intp),
+            np.full(len(members), number, np.intp),
+        )
+        up, down = (
+            np.array(
+                [
+                    factor[member]
+                    * row
+                    @ general.spread_load(system, sign * row, load, bool(web[member]))
+                    for member, row in zip(members, line, strict=True)
+                ]
+            ).reshape(-1)
+            for sign in (1.0, -1.0)
+        )
+        range_.take(members, dead + up, dead + down, here, here)
+
+
+def _vehicles_on_redundant_members(
+    settled: Settled, places: Places, factor: Float, range_: _Range
+) -> Mask:
+    """Fold in members that redundants touch; return configurations not answered."""
+    system, crossed = settled.system, settled.crossed
+    beyond = np.zeros(len(settled.ea), bool)
+    if crossed is None or not len(places.joint_kip):
+        return beyond
+    live = crossed.live(general.on_all_joints(system, places.joint_kip))
+    force = settled.state.forces_kip.T
+    for value in np.unique(factor[system.touched]):
+        wanted = np.flatnonzero(factor[system.touched] == value)
+        members = system.touched[wanted]
+        peaks = Peaks.from_dead(force[members])
+        beyond |= vehicle_peaks(crossed, live, places, value, wanted, peaks)
+        range_.take(
+            members,
+            peaks.high.T,
+            peaks.low.T,
+            fronts(places, peaks.high_at.T),
+            fronts(places, peaks.low_at.T),
+        )
+    return beyond
 
 
 def unstable_places(
@@ -202,7 +359,3 @@ def _reactions(
             rows.append(total)
     every = factor * np.array(rows)
     return every.max(axis=0), every.min(axis=0)
-
-
-def _governing(at: Float) -> Governing:
-    return Governing(at[..., 0], at[..., 1].astype(np.intp), at[..., 2].astype(np.intp))

@@ -12,10 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from . import general
-from .equilibrium import Float, Mask, Truss, analyse
-from .loads import Load, vehicle_places
-from .moving import Governing, _governing, unstable_places
-from .statics import Model, dead_forces
+from .batch import fronts, linear_peaks
+from .cells import BEYOND, vehicle_shares
+from .equilibrium import Float, Index, Mask, Truss, analyse
+from .loads import Load, Places, Train, vehicle_places
+from .moving import NOTHING, Governing, unstable_places
+from .statics import Model, Settled, settle_dead
 from .tautsets import TautSets
 
 __all__ = ["Ratings", "ratings"]
@@ -33,12 +35,14 @@ class Ratings:
     stability : (c,) float
         The least multiple under which the truss falls; infinite if it never does.
     stands : (c,) bool, whether dead load alone is carried; if not, all ratings are 0
+    elastic : (c,) bool, whether crossed rods share by stiffness; see ``DeadState``
     """
 
     rating: Float
     at: Governing
     stability: Float
     stands: Mask
+    elastic: Mask
 
 
 def ratings(
@@ -80,35 +84,172 @@ def ratings(
     Derivation in ``general``. Known answers: tests/analysis/engine/test_rating_loads.py.
     """
     system = analyse(truss)
-    ea, dead = np.atleast_2d(ea_kip), np.atleast_2d(dead_kip)
     share = np.broadcast_to(np.asarray(factor, float), (len(truss.names),))
     is_web = np.zeros(len(truss.names), bool) if web is None else np.asarray(web, bool)
     places = vehicle_places(system, loads)
-    state = dead_forces(truss, ea, dead, model)
+    settled = settle_dead(system, ea_kip, dead_kip, model)
+    state = settled.state
     upper = state.forces_kip[:, None] + headroom_up_kip
     lower = state.forces_kip[:, None] - headroom_down_kip
 
-    multiple = np.zeros(upper.shape)
-    at = np.zeros((*upper.shape, 3))
-    at[..., 2] = -1.0
+    found = _Multiples.where_dead_does(
+        (headroom_up_kip <= 0.0) | (headroom_down_kip <= 0.0)
+    )
+    _linear_members(settled, places, loads, (upper, lower), is_web, found)
+    beyond = settled.beyond.copy()
+    beyond |= _redundant_members(settled, places, (upper, lower), found)
     for c in np.flatnonzero(state.stands):
+        if beyond[c]:
+            some, what = np.ones(len(share), bool), list(loads)
+        elif len(system.touched) and any(not isinstance(x, Train) for x in loads):
+            some = np.isin(np.arange(len(share)), system.touched)
+            what = [x if not isinstance(x, Train) else NOTHING for x in loads]
+        else:
+            continue
         reached = general.multiples(
-            TautSets(system, ea[c]),
-            dead[c],
-            places,
-            loads,
-            upper[c],
-            lower[c],
+            TautSets(system, settled.ea[c]),
+            settled.dead[c],
+            places if beyond[c] else vehicle_places(system, []),
+            what,
+            np.where(some, upper[c], np.inf),
+            np.where(some, lower[c], -np.inf),
             is_web,
         )
-        multiple[c], at[c] = reached.multiple, reached.at
+        at = reached.at
+        where = (at[..., 0], at[..., 1].astype(np.intp), at[..., 2].astype(np.intp))
+        found.take(np.array([c]), np.arange(len(share)), reached.multiple, where)
     fraction, _ = unstable_places(
-        system, dead, places, loads, float(share.max(initial=0.0)), state.stands
-    )
-    with_factor = np.where(share > 0.0, share, 1.0)
-    return Ratings(
-        np.where(share > 0.0, multiple / with_factor, np.inf),
-        _governing(at),
-        np.where(state.stands, fraction, 0.0),
+        system,
+        settled.dead,
+        places,
+        loads,
+        float(share.max(initial=0.0)),
         state.stands,
     )
+    moves = (share > 0.0) & ~np.asarray(truss.absent, bool)
+    rating = found.multiple / np.where(moves, share, 1.0)
+    rating = np.where(moves | (found.multiple == 0.0), rating, np.inf)
+    return Ratings(
+        np.where(state.stands[:, None, None], rating, 0.0),
+        Governing(*found.at),
+        np.where(state.stands, fraction, 0.0),
+        state.stands,
+        (model == "elastic") | beyond,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Multiples:
+    """Least multiples (c, L, m) and where: front, heading and load, each (c, L, m)."""
+
+    multiple: Float
+    at: tuple[Float, Index, Index]
+
+    @classmethod
+    def where_dead_does(cls, reached: Mask) -> _Multiples:
+        """Start from what dead load alone reaches."""
+        return cls(
+            np.where(reached, 0.0, np.inf),
+            (
+                np.zeros(reached.shape),
+                np.zeros(reached.shape, np.intp),
+                np.full(reached.shape, -1, np.intp),
+            ),
+        )
+
+    def take(
+        self,
+        columns: Index,
+        members: Index,
+        multiple: Float,
+        at: tuple[Float, Index, Index],
+    ) -> None:
+        """Fold in (c, L, t) multiples and where they are reached."""
+        cut = np.ix_(columns, np.arange(self.multiple.shape[1]), members)
+        better = multiple < self.multiple[cut]
+        self.multiple[cut] = np.where(better, multiple, self.multiple[cut])
+        for mine, part in zip(self.at, at, strict=True):
+            mine[cut] = np.where(better, part, mine[cut])
+
+
+def _linear_members(
+    settled: Settled,
+    places: Places,
+    loads: Sequence[Load],
+    limits: tuple[Float, Float],
+    web: Mask,
+    found: _Multiples,
+) -> None:
+    """Fold in members that no redundant touches: headroom over live force."""
+    system = settled.system
+    every = np.arange(len(settled.ea))
+    members = np.setdiff1d(np.arange(len(web)), system.touched)
+    high, low, top, bottom = linear_peaks(
+        system,
+        general.on_all_joints(system, places.joint_kip),
+        members,
+        np.ones(len(web)),
+    )
+    dead = settled.state.forces_kip[:, None, members]
+    up, down = limits[0][..., members] - dead, dead - limits[1][..., members]
+    for room, live, at in ((up, high, top), (down, -low, bottom)):
+        where = fronts(places, at.astype(float))
+        found.take(every, members, _headroom_over(room, live), where)
+    for number, load in enumerate(loads):
+        if isinstance(load, Train):
+            continue
+        here = (
+            np.zeros(len(members)),
+            np.zeros(len(members), np.intp),
+            np.full(len(members), number, np.intp),
+        )
+        for room, sign in ((up, 1.0), (down, -1.0)):
+            live = np.array(
+                [
+                    sign
+                    * row
+                    @ general.spread_load(system, sign * row, load, bool(web[member]))
+                    for member, row in zip(
+                        members, system.particular[members], strict=True
+                    )
+                ]
+            ).reshape(-1)
+            found.take(every, members, _headroom_over(room, live), here)
+
+
+def _headroom_over(room: Float, live: Float) -> Float:
+    """Return multiples: (c, L, t) headroom over (t,) live forces."""
+    some = live > 0.0
+    answer = np.maximum(room, 0.0) / np.where(some, live, 1.0)
+    return np.where(some & (answer < BEYOND), answer, np.inf)
+
+
+def _redundant_members(
+    settled: Settled,
+    places: Places,
+    limits: tuple[Float, Float],
+    found: _Multiples,
+) -> Mask:
+    """Fold in members that redundants touch; return configurations not answered."""
+    system, crossed, dead = settled.system, settled.crossed, settled.columns
+    if crossed is None or dead is None or not len(places.joint_kip):
+        return np.zeros(len(settled.ea), bool)
+    members = system.touched
+    upper, lower = (
+        np.ascontiguousarray(np.moveaxis(limit[..., members], 0, 2)) for limit in limits
+    )
+    shares, beyond = vehicle_shares(
+        crossed,
+        dead,
+        crossed.live(general.on_all_joints(system, places.joint_kip)),
+        places,
+        np.arange(len(members)),
+        (upper, lower),
+    )
+    found.take(
+        np.arange(len(settled.ea)),
+        members,
+        np.moveaxis(shares.multiple(), 2, 0),
+        fronts(places, np.moveaxis(shares.at, 2, 0)),
+    )
+    return beyond

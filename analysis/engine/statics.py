@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 import scipy.optimize
 
+from .batch import dead_columns
 from .equilibrium import (
     Equilibrium,
     Float,
@@ -20,6 +21,7 @@ from .equilibrium import (
     Truss,
     analyse,
 )
+from .pairs import COUNTER, LOWEST_STATE, PARTNER, Columns, Crossed
 from .tautsets import TOLERANCE, TautSets
 
 Model = Literal["elastic", "classical"]
@@ -44,6 +46,9 @@ class DeadState:
         that does not move it: it does not stand, but its forces are given.
     unstable_joints : per configuration, the joints that can move
     reactions : (c, 2) float, kip upward at the pin and at the roller
+    elastic : (c,) bool
+        Whether crossed rods share by stiffness here. With the classical model, where
+        a bar that is not one of a pair goes slack, they do all the same.
     """
 
     forces_kip: Float
@@ -52,6 +57,7 @@ class DeadState:
     balanced: Mask
     unstable_joints: list[tuple[str, ...]]
     reactions: Float
+    elastic: Mask
 
 
 def dead_forces(
@@ -83,26 +89,74 @@ def dead_forces(
     Least strain energy without compression in a tension-only bar; derivation in
     ``equilibrium``. Known answers: tests/analysis/engine/test_statics.py.
     """
-    system = analyse(truss)
-    ea, dead = np.atleast_2d(ea_kip), np.atleast_2d(dead_kip)
+    return settle_dead(analyse(truss), ea_kip, dead_kip, model).state
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """Configurations under dead load, ready for moving loads.
+
+    ``ea`` (c, m), ``dead`` (c, n). ``crossed`` and ``columns`` are None where no
+    redundant is; they are of no use for the configurations in ``beyond``, (c,) bool.
+    """
+
+    system: Equilibrium
+    ea: Float
+    dead: Float
+    state: DeadState
+    crossed: Crossed | None
+    columns: Columns | None
+    beyond: Mask
+
+
+def settle_dead(
+    system: Equilibrium, ea_kip: Float, dead_kip: Float, model: Model
+) -> Settled:
+    """Return the configurations under dead load; see ``dead_forces``."""
+    ea = np.atleast_2d(np.asarray(ea_kip, float))
+    dead = np.atleast_2d(np.asarray(dead_kip, float))
     count = len(ea)
-    forces = np.zeros(ea.shape)
-    taut = np.tile(~np.asarray(truss.absent, bool), (count, 1))
-    balanced = np.zeros(count, bool)
+    forces = dead @ system.particular.T
+    taut = np.tile(~np.asarray(system.truss.absent, bool), (count, 1))
+    beyond = np.full(count, bool(system.movable))
+    crossed = columns = None
+    if len(system.touched) and not system.movable:
+        crossed = Crossed(system, ea, dead, model == "classical")
+        columns, touched, beyond = dead_columns(crossed)
+        forces[:, system.touched] = touched.T
+        state = LOWEST_STATE[columns.states]
+        partner = np.array([pair.partner for pair in system.pairs], np.intp)
+        for k, redundant in enumerate(system.redundant):
+            taut[state[k] == COUNTER, redundant] = False
+            taut[state[k] == PARTNER, partner[k]] = False
+    scale = np.abs(dead @ system.particular.T).max(axis=1, initial=0.0)
+    beyond |= (forces[:, system.lone] < -TOLERANCE * scale[:, None]).any(axis=1)
+    forces[~taut] = 0.0
+
+    balanced = np.ones(count, bool)
     joints: list[tuple[str, ...]] = [system.movable] * count
-    for c in range(count):
-        if not _in_reach(system, dead[c]):
-            continue
+    for c in np.flatnonzero(beyond):
+        taut[c] = ~np.asarray(system.truss.absent, bool)
         sets = TautSets(system, ea[c])
-        piece = sets.solve(dead[c])
-        if piece is None:
-            joints[c] = unstable_joints(system, dead[c])
+        piece = sets.solve(dead[c]) if _in_reach(system, dead[c]) else None
+        if piece is not None:
+            forces[c] = piece.force @ dead[c]
+            taut[c, sets.bars[sorted(piece.slack)]] = False
             continue
-        balanced[c] = True
-        forces[c] = piece.force @ dead[c]
-        taut[c, sets.bars[sorted(piece.slack)]] = False
-    stands = balanced & (len(system.movable) == 0)
-    return DeadState(forces, taut, stands, balanced, joints, dead @ system.reaction.T)
+        forces[c] = 0.0
+        balanced[c] = False
+        if not system.movable:
+            joints[c] = unstable_joints(system, dead[c])
+    state_of_dead = DeadState(
+        forces,
+        taut,
+        balanced & (len(system.movable) == 0),
+        balanced,
+        joints,
+        dead @ system.reaction.T,
+        (model == "elastic") | beyond,
+    )
+    return Settled(system, ea, dead, state_of_dead, crossed, columns, beyond)
 
 
 def _in_reach(system: Equilibrium, load: Float) -> bool:

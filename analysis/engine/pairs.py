@@ -1,0 +1,625 @@
+"""Crossed rods in many configurations at once.
+
+Feet and kips; tension positive; loads positive downward.
+Array axes: ``k`` redundants, ``e`` members that redundants touch, ``s`` places of the
+load, ``c`` configurations, last and contiguous; ``M`` rows, first, where single
+stretches are followed.
+
+In nearly every truss each redundant can be chosen so that no other one has a say in
+the bars that bound it: it is one rod of a crossed panel, X >= 0, and the other rod's
+force is P + share X >= 0. With R = -P / share the bounds are X >= max(0, R), and each
+redundant is in one of three states:
+
+    COUNTER   X = 0: the redundant is slack, its partner taut
+    BOTH      both taut
+    PARTNER   X = R: the partner is slack, the redundant taut
+
+In each the redundant has two quantities that must not turn negative, and when one
+does, its name is the next state: X - R (PARTNER), X (COUNTER) and the gap of the slack
+rod (BOTH). Bounds in place of deleted bars mean that no matrix is ever singular.
+
+Other tension-only bars that redundants touch (``Equilibrium.watched``: eyebar chords,
+hangers) are taken to stay taut; a configuration in which one does not is handed back,
+for ``general`` to work out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .equilibrium import Equilibrium, Float, Index, Mask
+
+Small = NDArray[np.int8]
+Bits = NDArray[np.uint8]
+Big = NDArray[np.uint64]
+
+COUNTER, BOTH, PARTNER = 0, 1, 2
+#: Forces, and gaps as the force that would close them, are zero within this part of
+#: the greatest force of the determinate remainder.
+TOLERANCE = 1e-9
+#: Redundants are settled to this part of it.
+SETTLED = 2e-13
+_SWEEPS = 30
+_FAR = 1e300
+
+
+@dataclass(frozen=True, eq=False)
+class Columns:
+    """Redundants solved for, and what their states can be.
+
+    Attributes
+    ----------
+    x : (k, ..., c) float, kip
+    target : (k, ..., c) float, what each redundant would be without its bound, kip
+    states : (k, ..., c) bits: 1 COUNTER, 2 BOTH, 4 PARTNER, all that hold
+    unsettled : (c,) bool
+    """
+
+    x: Float
+    target: Float
+    states: Bits
+    unsettled: Mask
+
+
+class Crossed:
+    """The redundants of many configurations of one truss.
+
+    Parameters
+    ----------
+    system : Equilibrium
+    ea_kip : (c, m) float
+    dead_kip : (c, n) float
+    classical : bool
+        Whether one rod of a pair acts, whatever the stiffness.
+    """
+
+    def __init__(
+        self, system: Equilibrium, ea_kip: Float, dead_kip: Float, classical: bool
+    ) -> None:
+        self.system = system
+        members = system.touched
+        self.members = members
+        self.stress = np.ascontiguousarray(system.selfstress[members])  # (e, k)
+        self.bounded_by_partner = np.array(
+            [pair.partner >= 0 for pair in system.pairs], bool
+        )
+        self.bounded_by_self = np.array([pair.counter for pair in system.pairs], bool)
+        self.loose = ~(self.bounded_by_partner | self.bounded_by_self)
+        self.locked = self.bounded_by_partner & self.bounded_by_self & classical
+        row = {int(m): i for i, m in enumerate(members)}
+        self._partner = np.array(
+            [row.get(pair.partner, 0) for pair in system.pairs], np.intp
+        )
+        share = np.array([pair.share for pair in system.pairs])
+        self._to_r = np.where(self.bounded_by_partner, -1.0 / share, 0.0)
+        self.watched = np.array([row[int(m)] for m in system.watched], np.intp)
+
+        k = self.stress.shape[1]
+        self.coupled = ((np.abs(self.stress).T @ np.abs(self.stress)) > 0.0) & ~np.eye(
+            k, dtype=bool
+        )
+        flex = (system.length_ft[members] / ea_kip[:, members]).T  # (e, c)
+        self._flex = np.ascontiguousarray(flex)
+        both = self.stress[:, :, None] * self.stress[:, None, :]
+        raw = (both.reshape(len(members), k * k).T @ self._flex).reshape(k, k, -1)
+        self._own = np.ascontiguousarray(raw[np.arange(k), np.arange(k)])  # (k, c)
+        self._per_own = 1.0 / self._own
+        self.matrix = raw / self._own[:, None]  # rows scaled: its diagonal is 1
+        self._neighbours = [np.flatnonzero(row).tolist() for row in self.coupled]
+        self._plan = _elimination(self.coupled)
+
+        self.dead_base = system.particular[members] @ dead_kip.T  # (e, c)
+        self.dead_g = self._own_drive(self.dead_base)
+        self.dead_r = self._to_r[:, None] * self.dead_base[self._partner]
+        self.dead_scale = np.abs(system.particular @ dead_kip.T).max(axis=0)
+
+    @property
+    def count(self) -> int:
+        return int(self.matrix.shape[2])
+
+    def _own_drive(self, base: Float) -> Float:
+        """Return (k, c): what (e, c) base forces drive each redundant to, negated."""
+        answer: Float = (self.stress.T @ (self._flex * base)) / self._own
+        return answer
+
+    def live(self, load_kip: Float) -> LiveBase:
+        """Return what (s, n) loads do to the determinate remainder of every column."""
+        everywhere = self.system.particular @ load_kip.T
+        base = everywhere[self.members]  # (e, s)
+        spread = self.stress.T[:, None, :] * base.T[None]
+        return LiveBase(
+            base,
+            spread.reshape(-1, len(base)),
+            self._to_r[:, None] * base[self._partner],
+            np.abs(everywhere).max(initial=0.0),
+        )
+
+    def drive(self, live: LiveBase, columns: slice | Index) -> Float:
+        """Return (k, s, c): ``g`` of live loads, as ``settle`` takes it."""
+        g = (live.spread @ self._flex[:, columns]).reshape(
+            len(live.r), live.base.shape[1], -1
+        )
+        g *= self._per_own[:, None, columns]
+        return g
+
+    def settle(
+        self, g: Float, r: Float, scale: Float, columns: Index | slice = slice(None)
+    ) -> Columns:
+        """Return the redundants under given drives and bounds.
+
+        Parameters
+        ----------
+        g : (k, ..., c) float
+            Minus the tension each redundant would take with the others zero.
+        r : (k, ..., c) float, the partner's bound
+        scale : (c,) float, kip, what is small beside it is zero
+        columns : which configurations the last axis is
+        """
+        a = self.matrix[:, :, columns]
+        k = len(g)
+        low = self._lower_bound(r)
+        x = np.zeros_like(g)
+        target = np.negative(g)
+        single = not self.coupled.any()
+        work = np.empty_like(g[0])
+        before = np.empty_like(g[0])
+        enough = SETTLED * float(scale.min(initial=_FAR))
+        moved, sweep = np.inf, 0
+        while sweep < (1 if single else _SWEEPS) and moved > enough:
+            test = sweep >= 3
+            moved = 0.0 if test else np.inf
+            for i in range(k):
+                if sweep or i:
+                    np.negative(g[i], out=target[i])
+                    for j in self._neighbours[i]:
+                        if sweep or j < i:
+                            np.multiply(a[i, j], x[j], out=work)
+                            np.subtract(target[i], work, out=target[i])
+                if test:
+                    np.copyto(before, x[i])
+                bound = low[i]
+                if bound is None:
+                    np.copyto(x[i], target[i])
+                elif self.locked[i]:
+                    np.copyto(x[i], bound)
+                else:
+                    np.maximum(target[i], bound, out=x[i])
+                if test:
+                    np.subtract(x[i], before, out=before)
+                    moved = max(moved, float(before.max()), -float(before.min()))
+            sweep += 1
+        unsettled = np.zeros(g.shape[-1], bool)
+        if not single and moved > enough:
+            unsettled[:] = True
+            self._pivot(g, r, x, target, columns, unsettled)
+        return Columns(x, target, self.states(x, target, r, scale), unsettled)
+
+    def _lower_bound(self, r: Float) -> list[Float | None]:
+        bounds: list[Float | None] = []
+        for i in range(len(r)):
+            if self.bounded_by_partner[i]:
+                bounds.append(
+                    np.maximum(r[i], 0.0) if self.bounded_by_self[i] else r[i]
+                )
+            else:
+                bounds.append(np.zeros_like(r[i]) if self.bounded_by_self[i] else None)
+        return bounds
+
+    def states(self, x: Float, target: Float, r: Float, scale: Float) -> Bits:
+        """Return bits of the states that settled redundants, (k, ..., c), are in."""
+        zero = TOLERANCE * scale
+        bits = np.zeros(x.shape, np.uint8)
+        work = np.empty(x.shape[1:])
+        for i in range(len(x)):
+            if self.locked[i]:
+                bits[i] |= (x[i] <= zero).view(np.uint8)
+            else:
+                np.subtract(x[i], target[i], out=work)
+                bits[i] |= (work <= zero).view(np.uint8) << 1
+                if self.bounded_by_self[i]:
+                    bits[i] |= (x[i] <= zero).view(np.uint8)
+            if self.bounded_by_partner[i]:
+                np.subtract(x[i], r[i], out=work)
+                bits[i] |= (work <= zero).view(np.uint8) << 2
+        return bits
+
+    def _pivot(
+        self,
+        g: Float,
+        r: Float,
+        x: Float,
+        target: Float,
+        columns: Index | slice,
+        unsettled: Mask,
+    ) -> None:
+        """Settle by pivoting, in place, the columns that sweeps leave moving."""
+        here = np.flatnonzero(unsettled)
+        k = len(g)
+        shape = x[..., here].shape
+
+        def flat(of: Float) -> Float:
+            return np.broadcast_to(of, x.shape)[..., here].reshape(k, -1)
+
+        a = self.matrix[:, :, columns][:, :, here]
+        if len(shape) == 3:
+            a = np.repeat(a[:, :, None], shape[1], axis=2).reshape(k, k, -1)
+        answer, pull, ok = self.pivot(a, flat(g), flat(r), flat(x))
+        x[..., here] = answer.reshape(shape)
+        target[..., here] = pull.reshape(shape)
+        unsettled[here] = ~ok.reshape(-1, len(here)).all(axis=0)
+
+    def pivot(
+        self, a: Float, g: Float, r: Float, guess: Float
+    ) -> tuple[Float, Float, Mask]:
+        """Return (k, w) redundants, what each would be unbounded, and (w,) whether found.
+
+        Parameters
+        ----------
+        a : (k, k, w) float, ``matrix`` of each one's configuration
+        g, r : (k, w) float, drives and bounds as ``settle`` takes them
+        guess : (k, w) float, redundants to start from
+
+        Source
+        ------
+        Block principal pivoting with Murty's rule of the last index as the way out of
+        loops; the matrix is that of a strictly convex energy.
+        """
+        low = np.full(r.shape, -_FAR)
+        low[self.bounded_by_self] = 0.0
+        partner = self.bounded_by_partner
+        low[partner] = np.maximum(low[partner], r[partner])
+        loose = low <= -_FAR
+        locked = self.locked[:, None]
+        free = loose | ((guess > low) & ~locked)
+        x, pull = np.zeros_like(g), np.zeros_like(g)
+        todo = np.arange(g.shape[1])
+        size = np.maximum(np.abs(g), np.abs(np.where(loose, 0.0, low)))
+        zero = 1e-12 * size.max(axis=0)
+        fewest = np.full(len(todo), len(g) + 1)
+        tries = np.full(len(todo), 8)
+        for _ in range(60 + 40 * len(g)):
+            if not len(todo):
+                break
+            f = free[:, todo]
+            part = a[:, :, todo]
+            right = np.where(f, -g[:, todo], low[:, todo])
+            solved = self._solve(part, f, right[:, None])[:, 0]
+            gap = np.einsum("ijw,jw->iw", part, solved) + g[:, todo]
+            x[:, todo], pull[:, todo] = solved, solved - gap
+            small = zero[todo]
+            wrong = np.where(
+                f, ~loose[:, todo] & (solved < low[:, todo] - small), gap < -small
+            )
+            wrong &= ~locked
+            count = wrong.sum(axis=0)
+            better = count < fewest[todo]
+            fewest[todo] = np.where(better, count, fewest[todo])
+            tries[todo] = np.where(better, 8, tries[todo] - 1)
+            last = len(g) - 1 - np.argmax(wrong[::-1], axis=0)
+            only = np.zeros_like(wrong)
+            only[last, np.arange(len(last))] = True
+            free[:, todo] ^= np.where(tries[todo] > 0, wrong, wrong & only)
+            todo = todo[count > 0]
+        ok = np.ones(g.shape[1], bool)
+        ok[todo] = False
+        return x, pull, ok
+
+    def corners(
+        self,
+        columns: Index,
+        g: tuple[Float, ...],
+        r: tuple[Float, ...],
+        scale: Float,
+    ) -> Corners:
+        """Return stretches or triangles of loads; g and r are (k, w) at each corner."""
+        return Corners(
+            self.matrix[:, :, columns], np.stack(g, axis=1), np.stack(r, axis=1), scale
+        )
+
+    def hold(self, at: Corners, state: Small) -> tuple[Float, Float]:
+        """Return redundants if (k, w) states held, and what tells whether they do.
+
+        Returns
+        -------
+        x : (k, E, w) float, at each of the E corners
+        watch : (k, 3, E, w) float
+            kip; where entry j of a redundant turns negative its state becomes j. Entries
+            that cannot are 1.
+        """
+        both = state == BOTH
+        right = np.where(both[:, None], -at.g, 0.0)
+        np.copyto(right, at.r, where=(state == PARTNER)[:, None])
+        x = self._solve(at.a, both, right)
+        watch = np.ones((len(x), 3, *x.shape[1:]))
+        for i in range(len(x)):
+            own = state[i]
+            if self.bounded_by_self[i]:
+                np.copyto(watch[i, COUNTER], x[i], where=own != COUNTER)
+            if self.bounded_by_partner[i]:
+                np.subtract(x[i], at.r[i], out=watch[i, PARTNER], where=own != PARTNER)
+            bound = self.bounded_by_self[i] or self.bounded_by_partner[i]
+            if bound and not self.locked[i]:
+                gap = x[i] + at.g[i]
+                for j in self._neighbours[i]:
+                    gap += at.a[i, j] * x[j]
+                np.copyto(watch[i, BOTH], gap, where=own != BOTH)
+        return x, watch
+
+    def _solve(self, a: Float, free: Mask, right: Float) -> Float:
+        """Return (k, E, w): rows of (k, k, w) that are not free become unit rows.
+
+        Elimination without exchange of rows: the matrix is that of a strictly convex
+        energy with its rows scaled.
+        """
+        k = len(a)
+        if not self.coupled.any():
+            return right
+        if self._plan is None:
+            unit = np.where(free[:, None], a, np.eye(k)[:, :, None])
+            answer = np.linalg.solve(np.moveaxis(unit, 2, 0), np.moveaxis(right, 2, 0))
+            return np.ascontiguousarray(np.moveaxis(answer, 0, 2))
+        x = right.copy()
+        b: dict[tuple[int, int], Float] = {
+            (i, j): a[i, j] * free[i] for i in range(k) for j in self._neighbours[i]
+        }
+        one = np.ones(a.shape[2])
+        b |= {(i, i): one for i in range(k)}
+        for p, below, beside in self._plan:
+            for i in below:
+                lead = b[i, p] / b[p, p]
+                for j in beside:
+                    fill = lead * b[p, j]
+                    b[i, j] = b[i, j] - fill if (i, j) in b else -fill
+                x[i] -= lead * x[p]
+        for p, _, beside in reversed(self._plan):
+            for j in beside:
+                x[p] -= b[p, j] * x[j]
+            x[p] /= b[p, p]
+        return x
+
+    def walk(self, walks: Stretches) -> Walk:
+        """Follow every stretch of loads from its start to its end.
+
+        Returns
+        -------
+        Walk
+            Every change of state, in order along each stretch.
+        """
+        k, count = walks.x.shape
+        state = first_state(walks.begin, walks.end)
+        here = np.arange(count)
+        now = walks
+        done = np.zeros(count)
+        found = [Walk(here[:0], done[:0], np.zeros((k, 0)), np.zeros(0, bool))]
+        zero = -TOLERANCE * walks.scale
+        reach = np.empty((k, 3, count))
+        for _ in range(8 * k + 40):
+            if not len(here):
+                break
+            x, gap = self._at_end(now, state)
+            reach = reach[:, :, : len(here)]
+            reach.fill(2.0)
+            for i in range(k):
+                if self.bounded_by_self[i]:
+                    _falls(now.x[i], x[i], zero, reach[i, COUNTER])
+                if self.bounded_by_partner[i]:
+                    _falls(
+                        now.x[i] - now.r[i],
+                        x[i] - now.r_end[i],
+                        zero,
+                        reach[i, PARTNER],
+                    )
+                if not self.loose[i] and not self.locked[i]:
+                    _falls(now.gap[i], gap[i], zero, reach[i, BOTH])
+            flat = reach.reshape(3 * k, -1)
+            first = flat.argmin(axis=0)
+            step = flat[first, np.arange(len(here))]
+            going = step <= 1.0
+            if not going.all():
+                here, first, step = here[going], first[going], step[going]
+                now, state = now.only(going), state[:, going]
+                x, gap, zero, done = (
+                    x[:, going],
+                    gap[:, going],
+                    zero[going],
+                    done[going],
+                )
+            now = now.moved(step, x, gap)
+            done = done + step * (1.0 - done)
+            found.append(Walk(here, done, now.x, np.zeros(0, bool)))
+            state[first // 3, np.arange(len(here))] = first % 3
+            left = ~((_BIT[state] & now.end) != 0).all(axis=0)
+            here, done, zero = here[left], done[left], zero[left]
+            now, state = now.only(left), state[:, left]
+        lost = np.zeros(count, bool)
+        lost[here] = True
+        return Walk(
+            np.concatenate([w.row for w in found]),
+            np.concatenate([w.part for w in found]),
+            np.concatenate([w.x for w in found], axis=1),
+            lost,
+        )
+
+    def _at_end(self, now: Stretches, state: Small) -> tuple[Float, Float]:
+        """Return redundants and gaps, (k, w), at the ends if ``state`` held there."""
+        both = state == BOTH
+        right = np.where(both, -now.g_end, np.where(state == PARTNER, now.r_end, 0.0))
+        x = self._solve(now.a, both, right[:, None])[:, 0]
+        gap = x + now.g_end
+        for i, neighbours in enumerate(self._neighbours):
+            for j in neighbours:
+                gap[i] += now.a[i, j] * x[j]
+        return x, gap
+
+    def stretches(
+        self,
+        columns: Index,
+        start: tuple[Columns, Float, Index],
+        stop: tuple[Columns, Float, Float, Index],
+        scale: Float,
+    ) -> Stretches:
+        """Return stretches between settled loads.
+
+        Parameters
+        ----------
+        columns : (w,) configuration of each
+        start : settled columns, their bounds r, and (w,) flat places among them
+        stop : the same with the drives g before the places
+        scale : (w,) kip
+        """
+        first, first_r, here = start
+        last, last_g, last_r, there = stop
+        k = len(first.x)
+
+        def take(of: Float, at: Index) -> Float:
+            return of.reshape(k, -1).take(at, axis=1)
+
+        x = take(first.x, here)
+        return Stretches(
+            a=self.matrix[:, :, columns],
+            x=x,
+            gap=x - take(first.target, here),
+            r=take(first_r, here),
+            g_end=take(last_g, there),
+            r_end=take(last_r, there),
+            begin=first.states.reshape(k, -1).take(here, axis=1),
+            end=last.states.reshape(k, -1).take(there, axis=1),
+            scale=scale,
+        )
+
+
+def _falls(now: Float, end: Float, zero: Float, reach: Float) -> None:
+    """Put into ``reach`` where a line from ``now`` to ``end`` turns negative."""
+    falls = end < np.minimum(zero, now)
+    if falls.any():
+        np.divide(now, now - end, out=reach, where=falls)
+        np.maximum(reach, 0.0, out=reach)
+
+
+@dataclass(frozen=True, eq=False)
+class LiveBase:
+    """A live load on every column's determinate remainder, per unit of the load.
+
+    ``base`` (e, s) kip; ``r`` (k, s) as ``Crossed.settle`` takes it; ``spread``
+    (k s, e): the work of ``base`` on each self-stress, member by member.
+    """
+
+    base: Float
+    spread: Float
+    r: Float
+    scale: float
+
+
+@dataclass(frozen=True, eq=False)
+class Corners:
+    """Loads between which the redundants are piecewise linear.
+
+    ``a`` (k, k, w); ``g``, ``r`` (k, E, w); ``scale`` (w,) kip.
+    """
+
+    a: Float
+    g: Float
+    r: Float
+    scale: Float
+
+    def only(self, walks: Index) -> Corners:
+        """Return some of them."""
+        return Corners(
+            self.a.take(walks, axis=2),
+            self.g.take(walks, axis=2),
+            self.r.take(walks, axis=2),
+            self.scale[walks],
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Stretches:
+    """Lines of loads to follow, each in one configuration.
+
+    ``a`` (k, k, w); where they start: redundants ``x``, gaps of slack rods ``gap`` and
+    bounds ``r``, (k, w); where they end: ``g_end`` and ``r_end``; bits of the states
+    that hold at either end, ``begin`` and ``end``; ``scale`` (w,) kip.
+    """
+
+    a: Float
+    x: Float
+    gap: Float
+    r: Float
+    g_end: Float
+    r_end: Float
+    begin: Bits
+    end: Bits
+    scale: Float
+
+    def only(self, walks: Mask) -> Stretches:
+        """Return some of the stretches."""
+        if walks.all():
+            return self
+        some = np.flatnonzero(walks)
+        return Stretches(
+            self.a.take(some, axis=2),
+            self.x.take(some, axis=1),
+            self.gap.take(some, axis=1),
+            self.r.take(some, axis=1),
+            self.g_end.take(some, axis=1),
+            self.r_end.take(some, axis=1),
+            self.begin.take(some, axis=1),
+            self.end.take(some, axis=1),
+            self.scale[some],
+        )
+
+    def moved(self, step: Float, x: Float, gap: Float) -> Stretches:
+        """Return what is left of them from (w,) fractions on, towards x and gap."""
+        return replace(
+            self,
+            x=self.x + step * (x - self.x),
+            gap=self.gap + step * (gap - self.gap),
+            r=self.r + step * (self.r_end - self.r),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Walk:
+    """Changes of state along stretches.
+
+    ``row``, ``part`` (v,) and ``x`` (k, v): which stretch, how far along it, and the
+    redundants there. ``lost`` (w,): stretches given up.
+    """
+
+    row: Index
+    part: Float
+    x: Float
+    lost: Mask
+
+
+LOWEST_STATE = np.array([BOTH, 0, 1, 0, 2, 0, 1, 0], np.int8)
+_BIT = np.array([1, 2, 4], np.uint8)
+#: More steps of elimination than this are left to the library.
+_MOST_STEPS = 300
+
+
+def first_state(bits: Bits, towards: Bits) -> Small:
+    """Return states that hold at one place, and at another too where one does."""
+    common = bits & towards
+    state: Small = LOWEST_STATE[np.where(common != 0, common, bits)]
+    return state
+
+
+def _elimination(coupled: Mask) -> list[tuple[int, list[int], list[int]]] | None:
+    """Return (pivot, rows below it, columns beside it), fill-in included.
+
+    None if the steps are so many that the library is faster.
+    """
+    filled = coupled | np.eye(len(coupled), dtype=bool)
+    plan = []
+    steps = 0
+    for p in range(len(filled)):
+        below = [i for i in range(p + 1, len(filled)) if filled[i, p]]
+        beside = [j for j in range(p + 1, len(filled)) if filled[p, j]]
+        filled[np.ix_(below, beside)] = True
+        steps += 1 + len(below) * (2 + len(beside))
+        plan.append((p, below, beside))
+    return plan if steps <= _MOST_STEPS else None
