@@ -54,10 +54,23 @@ FAMILY = uuid.UUID("5ec04d00-de40-4000-8000-000000000000")
 # A database is known as a demonstration by a group of this name; what follows the
 # mark is the seed of its password.
 MARK = "demonstration "
-SYLLABLES = (
-    "al ber cor den el fen gar hol im jas kel lin mar nor os pen quil ros sal tan um "
-    "ver wen yar"
-).split()
+SYLLABLES = [
+    *("al", "ber", "cor", "den", "el", "fen", "gar", "hol", "im", "jas", "kel", "lin"),
+    *(
+        "mar",
+        "nor",
+        "os",
+        "pen",
+        "quil",
+        "ros",
+        "sal",
+        "tan",
+        "um",
+        "ver",
+        "wen",
+        "yar",
+    ),
+]
 
 
 class Refused(Exception):

@@ -1,5 +1,6 @@
 """One command to see the project: a demonstration society in a database of its own."""
 
+import contextlib
 import logging
 import socket
 import sys
@@ -115,7 +116,5 @@ def _require_free(port):
 def _serve(port):
     """Answer with a thread a request; WhiteNoise serves the static files."""
     logging.getLogger("django.server").setLevel(logging.WARNING)
-    try:
+    with contextlib.suppress(KeyboardInterrupt):
         basehttp.run(HOST, port, get_wsgi_application(), threading=True)
-    except KeyboardInterrupt:
-        pass
