@@ -10,7 +10,6 @@ from rest_framework.parsers import JSONParser
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
-
 # NUL, and halves of surrogate pairs.
 UNSTORABLE = re.compile("[\0\ud800-\udfff]")
 
