@@ -272,6 +272,8 @@ def _members(line, record, now):
 
 
 ORIGINS = dict(Component.Origin.choices)
+# What ``states.describe`` says of a state that holds nothing to be said in words.
+UNSAID = "as described on the visit"
 
 
 def _part(element, part, record):
@@ -291,7 +293,7 @@ def _part(element, part, record):
     ]
     rest = {name: value for name, value in state.items() if name != "components"}
     words = states.describe(element.kind, rest) if rest else ""
-    if pieces and set(rest) <= {"tension_only", "built_up"} and "plate" not in words:
+    if words == UNSAID and pieces:
         words = ""
     said = record.visit_by_key.get(part.said_by or "")
     seen = record.visit_by_key.get(part.seen_by)
@@ -562,11 +564,31 @@ def _photograph(number, photo):
         "credit": photo.credit or (surveyor.credit if surveyor else ""),
         "rights": photo.rights,
         "bearing_deg": photo.bearing_deg,
+        "facing": _facing(photo.bearing_deg),
         "repeats": str(photo.repeats.client_id) if photo.repeats else "",
         "width_px": photo.width_px,
         "height_px": photo.height_px,
         "sha256": photo.sha256,
     }
+
+
+COMPASS = (
+    "north",
+    "northeast",
+    "east",
+    "southeast",
+    "south",
+    "southwest",
+    "west",
+    "northwest",
+)
+
+
+def _facing(bearing_deg):
+    """Say which of the eight points the camera looks to, nothing for None."""
+    if bearing_deg is None:
+        return ""
+    return COMPASS[round(bearing_deg / 45) % 8]
 
 
 def _viewpoints(bridge):

@@ -6,26 +6,19 @@ Pure: from the facts alone, so that the PDF is a function of them.
 from __future__ import annotations
 
 import datetime
-from itertools import groupby
-
-from django.utils.html import escape
-from django.utils.safestring import mark_safe
+from itertools import pairwise
 
 from bridges import drawing
+from bridges.timeline import Event, Stretch, Tick, line_of_time
 from shared import dates
+from shared.templatetags.figures import signed
 
-from . import dossier_completeness
+from . import dossier_completeness, effects
+from .drawings import NOTHING_KIP, ROLE_WORDS, most_kip
 
-ROLE_WORDS = {
-    "upper-chord": "upper chord",
-    "lower-chord": "lower chord",
-    "end-post": "end post",
-    "hip-vertical": "hip vertical",
-    "sub-strut": "sub-strut",
-    "sub-tie": "sub-tie",
-}
 MOST_LINES_BESIDE = 4
 SHOWN_NAMES = 12
+TIME_LINE_PX = 640
 
 
 def laid_out(facts):
@@ -33,12 +26,17 @@ def laid_out(facts):
     lines = [(span, line) for span in facts["spans"] for line in span["lines"]]
     return {
         "recorded_on": facts["recorded_at"][:10],
-        "trusses": [_truss(facts, span, line) for span, line in lines],
+        "place_line": facts["bridge"]["heading"].removeprefix(facts["bridge"]["name"]),
+        "cover": _cover(facts["spans"]),
+        "spans": [_span(span, len(facts["spans"]) > 1) for span in facts["spans"]],
         "is_many_spanned": len(facts["spans"]) > 1,
         "parts": _rows(facts["parts"]),
-        "time_line": _time_line(facts["visits"], facts["bridge"]["built"]),
+        "time_line": _time_line(facts),
         "overview": _overview(facts, [line for _, line in lines]),
-        "visits": [_visit(visit) for visit in facts["visits"]],
+        "visits": [_visit(facts, visit) for visit in facts["visits"]],
+        "repairs": [
+            {**one, "on": _named(facts, one["paths"])} for one in facts["repairs"]
+        ],
         "competing": _competing(facts["claims"]),
         "other_claims": _other_claims(facts["claims"]),
         "questions": _questions(facts),
@@ -46,108 +44,159 @@ def laid_out(facts):
             facts, datetime.date.fromisoformat(facts["recorded_at"][:10])
         ),
         "appendix": [_appendix(facts, span, line) for span, line in lines],
-        "assumed": [],
     }
 
 
-# Trusses: a drawing, and members that are alike in one row.
+# Trusses: what differs from line to line, drawn and tabled once where it does not.
 
 
-def _truss(facts, span, line):
-    bars = {one["member"]: _bar(one) for one in line["members"]}
-    title = f"{line['name']} truss"
-    if len(facts["spans"]) > 1:
-        title += f", span {span['number']}"
+def _span(span, is_one_of_many):
+    title = f", span {span['number']}" if is_one_of_many else ""
+    return {
+        "number": span["number"],
+        "title": title,
+        "drawings": _drawings(span, title),
+        "rows": _member_rows(span["lines"]),
+        "is_truss": bool(span["lines"]) and bool(span["skeleton"]),
+    }
+
+
+def _cover(spans):
+    """Draw the longest truss for the first page, plain: its outline, not its state."""
+    trusses = [span for span in spans if span["skeleton"]]
+    if not trusses:
+        return ""
+    span = max(trusses, key=lambda one: one["length_ft"] or 0)
+    return drawing.elevation(
+        span["skeleton"],
+        title=f"Outline of the truss, {span['origin_end']} at the left.",
+        origin_end=span["origin_end"],
+        palette=drawing.PRINT,
+        name="cover",
+    )
+
+
+def _drawings(span, title):
+    """Draw each truss line, lines that are alike as one."""
+    if not span["skeleton"]:
+        return []
+    alike: list[tuple] = []
+    for line in span["lines"]:
+        bars = {one["member"]: _bar(one) for one in line["members"]}
+        same = next((names for names, other in alike if other == bars), None)
+        if same is None:
+            alike.append(([line["name"]], bars))
+        else:
+            same.append(line["name"])
+    return [
+        _drawing(span, f"{_trusses(names)}{title}", bars, index)
+        for index, (names, bars) in enumerate(alike)
+    ]
+
+
+def _trusses(names):
+    noun = "truss" if len(names) == 1 else "trusses"
+    return f"{_and(names)} {noun}".lower()
+
+
+def _drawing(span, title, bars, index):
+    told = []
+    for mark, words in MARKS:
+        names = [name for name, bar in bars.items() if bar.mark == mark]
+        if names:
+            told.append(f"{_and(names)} {words}")
+    said = f"Elevation of the {title}, {span['origin_end']} at the left"
+    if told:
+        said += ": " + "; ".join(told)
+    used = {bar.mark for bar in bars.values()}
     return {
         "title": title,
-        "address": line["address"],
-        "drawing": _elevation(span, line, bars, title),
-        "conventions": _conventions(bars),
-        "rows": _rows(line["members"], named="member"),
-        "is_like": "",
+        # The text beside a figure's tag is taken from the drawing's title alone.
+        "svg": drawing.elevation(
+            span["skeleton"],
+            bars,
+            title=f"{said}.",
+            origin_end=span["origin_end"],
+            palette=drawing.PRINT,
+            name=f"elevation-{span['number']}-{index}",
+        ),
+        "conventions": "; ".join(words for mark, words in CONVENTIONS if mark in used),
     }
+
+
+MARKS = (
+    (drawing.REPLACEMENT, "replaced"),
+    (drawing.ADDITION, "added to"),
+    (drawing.GONE, "gone"),
+    (drawing.UNSEEN, "not recorded"),
+)
+CONVENTIONS = (
+    (drawing.REPLACEMENT, "hatched across, a replacement"),
+    (drawing.ADDITION, "hatched along, pieces added to it"),
+    (drawing.GONE, "a broken outline, gone"),
+    (drawing.UNSEEN, "a question mark, not recorded"),
+)
+PLAIN = drawing.BarStyle()
 
 
 def _bar(one):
     if one["is_gone"]:
         return drawing.BarStyle(mark=drawing.GONE)
-    if not one["pieces"]:
-        return drawing.BarStyle(mark=drawing.UNSEEN) if not one["is_known"] else PLAIN
+    if not one["is_known"]:
+        return drawing.BarStyle(mark=drawing.UNSEEN)
     origins = {piece["origin"] for piece in one["pieces"]}
-    if "addition" in origins:
-        return drawing.BarStyle(mark=drawing.ADDITION)
-    if "replacement" in origins:
-        return drawing.BarStyle(mark=drawing.REPLACEMENT)
+    for origin in (drawing.ADDITION, drawing.REPLACEMENT):
+        if origin in origins:
+            return drawing.BarStyle(mark=origin)
     return PLAIN
 
 
-PLAIN = drawing.BarStyle()
-
-
-def _elevation(span, line, bars, title):
-    if not span["skeleton"]:
-        return ""
-    told = []
-    for mark, words in (
-        (drawing.REPLACEMENT, "replaced"),
-        (drawing.ADDITION, "added to"),
-        (drawing.GONE, "gone"),
-        (drawing.UNSEEN, "not recorded"),
-    ):
-        names = [name for name, bar in bars.items() if bar.mark == mark]
-        if names:
-            told.append(f"{_and(names)} {words}")
-    said = f"Elevation of the {title.lower()}, {span['origin_end']} at the left"
-    if told:
-        said += ": " + "; ".join(told)
-    # A tag's alternate text is taken from the title alone.
-    return drawing.elevation(
-        span["skeleton"],
-        bars,
-        title=f"{said}.",
-        origin_end=span["origin_end"],
-        palette=drawing.PRINT,
-        name=f"elevation-{line['address']}",
-    )
-
-
-def _conventions(bars):
-    used = {bar.mark for bar in bars.values()}
-    words = [
-        (drawing.REPLACEMENT, "hatched across, a replacement"),
-        (drawing.ADDITION, "hatched along, pieces added to it"),
-        (drawing.GONE, "a broken outline, gone"),
-        (drawing.UNSEEN, "a question mark, not recorded"),
+def _member_rows(lines):
+    """Return members row by row, those that are alike as one, with their trusses."""
+    by_member: dict[str, list] = {}
+    for line in lines:
+        for one in line["members"]:
+            by_member.setdefault(one["member"], []).append((line["name"], one))
+    entries = []
+    for member, found in by_member.items():
+        for _, alike in _grouped(found, lambda pair: _likeness(pair[1])):
+            names = [name for name, _ in alike]
+            where = "all" if len(names) == len(lines) > 2 else _and(names).lower()
+            if len(names) == len(lines) == 2:
+                where = "both"
+            entries.append({**alike[0][1], "where": where, "member": member})
+    return [
+        {
+            **alike[0],
+            "names": [one["member"] for one in alike],
+            "role_words": ROLE_WORDS.get(alike[0]["role"], alike[0]["role"]),
+        }
+        for _, alike in _grouped(entries, lambda one: (one["where"], _likeness(one)))
     ]
-    return "; ".join(text for mark, text in words if mark in used)
 
 
-def _rows(parts, named="name"):
-    """Join neighbours that say the same of the same role into one row."""
-    rows = []
-    for _, alike in groupby(parts, key=_likeness):
-        alike = list(alike)
-        first = alike[0]
-        role = first.get("role", "")
-        rows.append(
-            {
-                **first,
-                "names": [one[named] for one in alike],
-                "role_words": ROLE_WORDS.get(role, role),
-            }
+def _grouped(things, key):
+    """Group things of equal key in the order in which each key is first met."""
+    found: dict = {}
+    for one in things:
+        found.setdefault(repr(key(one)), []).append(one)
+    return found.items()
+
+
+def _rows(parts):
+    """Join parts of one kind of which nothing is known into one row."""
+    return [
+        {**alike[0], "names": [one["name"] for one in alike]}
+        for _, alike in _grouped(
+            parts, lambda one: one["path"] if one["is_known"] else _likeness(one)
         )
-    return rows
+    ]
 
 
 def _likeness(one):
-    pieces = [(p["words"], p["origin"], p["as_entered"]) for p in one["pieces"]]
-    alone = "" if "member" in one else one["name"]
-    if not one["is_known"]:
-        alone = "" if "member" in one else one["kind"]
     return (
-        alone,
-        one.get("role", ""),
-        pieces,
+        one.get("role") or one.get("kind"),
+        [(p["words"], p["origin"], p["as_entered"]) for p in one["pieces"]],
         one["words"],
         one["is_gone"],
         one["is_known"],
@@ -160,31 +209,92 @@ def _likeness(one):
 
 # Visits.
 
-BASIS_IS_OPEN = {"photograph", "drawing", "document"}
 
-
-def _visit(visit):
+def _visit(facts, visit):
     counted = {}
     for one in visit["answers"]:
         counted[one["answer"]] = counted.get(one["answer"], 0) + 1
-    words = {
-        "same": "the same",
-        "changed": "described or changed",
-        "gone": "gone",
-        "not-seen": "could not be seen",
-        "not-looked": "not looked for",
-    }
-    said = [f"{counted[key]} {text}" for key, text in words.items() if key in counted]
+    said = [f"{counted[key]} {text}" for key, text in ANSWERS if key in counted]
+    unseen = [one for one in visit["answers"] if one["answer"] == "not-seen"]
+    noted = [one for one in visit["answers"] if one["note"]]
     effects = [line for line in visit["lines"] if line["difference"] is not None]
     return {
         **visit,
         "answered": sum(counted.values()),
         "said": ", ".join(said),
-        "unseen": [one for one in visit["answers"] if one["answer"] == "not-seen"],
-        "noted": [one for one in visit["answers"] if one["note"]],
-        "effects": effects,
+        "unseen": _said_of(facts, unseen, "reason"),
+        "noted": _said_of(facts, noted, "note"),
+        "effects": [
+            {**line, "is_estimated": line["difference"].get("limit_tons") is not None}
+            for line in effects
+        ],
+        "told": _told(effects),
         "gaps": [line for line in visit["lines"] if line["gaps"]],
     }
+
+
+ANSWERS = (
+    ("same", "the same"),
+    ("changed", "described or changed"),
+    ("gone", "gone"),
+    ("not-seen", "could not be seen"),
+    ("not-looked", "not looked for"),
+)
+# As ``effects.sentences`` ends the sentence of a change that does nothing.
+NOTHING = "no effect on the truss that the check can see."
+
+
+def _told(effects):
+    """Return the sentences of each truss, those of trusses that fare alike as one."""
+    told = [
+        (line["line"], [one for one in line["sentences"] if not one.endswith(NOTHING)])
+        for line in effects
+    ]
+    return [
+        {
+            "where": _trusses([name for name, _ in alike]).capitalize(),
+            "text": " ".join(alike[0][1]),
+        }
+        for _, alike in _grouped(told, lambda pair: pair[1])
+        if alike[0][1]
+    ]
+
+
+def _said_of(facts, answers, name):
+    """Return each remark once, with all the parts that it was made of."""
+    return [
+        {
+            "of": _named(facts, [one["element"] for one in alike]),
+            "text": alike[0][name],
+        }
+        for _, alike in _grouped(answers, lambda one: one[name])
+    ]
+
+
+def _named(facts, paths):
+    """Name parts by their paths, members together by truss: “L0L1, both trusses”."""
+    members = {
+        one["path"]: (one["member"], line["name"], span["number"])
+        for span in facts["spans"]
+        for line in span["lines"]
+        for one in line["members"]
+    }
+    names = {one["path"]: one["name"] for one in facts["parts"]}
+    names |= {
+        f"plate/{one['key']}": f"{one['kind_words'].lower()}, {one['location']}"
+        for one in facts["plates"]
+    }
+    trusses: dict[str, list] = {}
+    for path in paths:
+        if path in members:
+            member, line, _ = members[path]
+            trusses.setdefault(member, []).append(line)
+    said = [
+        f"{_and([member for member, _ in alike])}, {_trusses(alike[0][1])}"
+        for _, alike in _grouped(trusses.items(), lambda pair: pair[1])
+    ]
+    said += [names.get(path, path) for path in paths if path not in members]
+    return "; ".join(said)
 
 
 def _overview(facts, lines):
@@ -195,147 +305,79 @@ def _overview(facts, lines):
             {
                 "number": number,
                 "visit": visit,
-                "limits": [
-                    next(
-                        (
-                            one["standing"]
-                            for one in visit["lines"]
-                            if one["address"] == line["address"]
-                        ),
-                        None,
-                    )
-                    for line in beside
-                ],
+                "limits": [_standing_of(visit, line["address"]) for line in beside],
             }
             for number, visit in enumerate(facts["visits"], start=1)
         ],
     }
 
 
+def _standing_of(visit, address):
+    rows = (one["standing"] for one in visit["lines"] if one["address"] == address)
+    return next(rows, None)
+
+
 # The line of time.
 
-WIDE, HIGH, EDGE, AXIS = 640.0, 92.0, 18.0, 52.0
-INK, PENCIL, RULE, RUST = "#1C2730", "#56626B", "#7F878E", "#9A4520"
 
-
-def _time_line(visits, built):
-    """Draw the visits in true proportion; a rust bar where something changed."""
+def _time_line(facts):
+    visits = facts["visits"]
     if not visits:
         return ""
-    began = _year(dates.parse(built).earliest) if built else None
-    spans = [(_day(v["earliest"] or v["latest"]), _day(v["latest"])) for v in visits]
-    first = min([start for start, _ in spans] + ([began] if began else []))
-    last = max(end for _, end in spans)
-    if last - first < 1:
-        first, last = first - 1, last + 1
-    scale = (WIDE - 2 * EDGE) / (last - first)
-
-    def x(year):
-        return EDGE + (year - first) * scale
-
-    parts = [
-        _line(EDGE, AXIS, WIDE - EDGE, AXIS, INK, 1.2),
-        *_years(first, last, x),
+    ticks = [
+        Tick(
+            day=_day(visit["latest"]),
+            earliest=_day(visit["earliest"]) if visit["earliest"] else None,
+            label=str(number),
+            basis=visit["basis"],
+            title=f"{dates.display(visit['when'])}, {visit['basis_words'].lower()}",
+        )
+        for number, visit in enumerate(visits, start=1)
     ]
-    before = None
-    for number, (visit, (start, end)) in enumerate(zip(visits, spans, strict=True), 1):
-        middle = x((start + end) / 2)
-        if visit["changes"] and before is not None:
-            parts.append(_bar_between(before, middle))
-        before = middle
-    lanes = _lanes([x((start + end) / 2) for start, end in spans])
-    for number, (visit, (start, end)) in enumerate(zip(visits, spans, strict=True), 1):
-        parts += _tick(number, visit, x(start), x(end), lanes[number - 1])
-    if began:
-        parts.append(_text(x(began), AXIS + 34, "built", PENCIL, 10))
-    height = HIGH
-    body = "".join(parts)
-    said = escape(_time_words(visits, built))
-    return mark_safe(
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE:g} {height:g}" '
-        f'width="{WIDE:g}" height="{height:g}" role="img"><title>{said}</title>'
-        f"{body}</svg>"
+    stretches = [
+        Stretch(
+            first=_day(before["latest"]),
+            last=_day(after["latest"]),
+            label=_stretch_words(after),
+        )
+        for before, after in pairwise(visits)
+        if after["changes"]
+    ]
+    built = facts["bridge"]["built"]
+    date = dates.parse(built) if built else None
+    return line_of_time(
+        ticks,
+        stretches,
+        until=max(one.day for one in ticks),
+        built=Event(date.earliest, date.latest, "built") if date else None,
+        title=_time_words(visits, built),
+        palette=drawing.PRINT,
+        width_px=TIME_LINE_PX,
     )
+
+
+def _stretch_words(visit):
+    count = len(visit["changes"])
+    words = "1 change" if count == 1 else f"{count} changes"
+    gains = [(line["difference"] or {}).get("limit_tons") for line in visit["lines"]]
+    gains = [one for one in gains if one is not None and abs(one) >= effects.TINY]
+    return f"{words}, {signed(min(gains))} tons" if gains else words
 
 
 def _time_words(visits, built):
     changed = [dates.display(v["when"]) for v in visits if v["changes"]]
     first, last = (dates.display(visits[i]["when"]) for i in (0, -1))
-    said = f"Line of time: {len(visits)} visits from {first} to {last}."
+    count = "1 visit" if len(visits) == 1 else f"{len(visits)} visits"
+    said = f"Line of time: {count} from {first} to {last}"
     if built:
-        said = f"Line of time from {dates.display(built)}, when built: {said[14:]}"
+        said += f"; built {dates.display(built)}"
     if changed:
-        said += f" Changes were found at the visits of {_and(changed)}."
-    return said
-
-
-def _years(first, last, x):
-    step = next(
-        s for s in (1, 2, 5, 10, 20, 25, 50, 100, 500, 10**4) if (last - first) / s <= 9
-    )
-    start = int(-(-first // step)) * step
-    for year in range(start, int(last) + 1, step):
-        yield _line(x(year), AXIS, x(year), AXIS + 5, RULE, 1)
-        yield _text(x(year), AXIS + 18, str(year), PENCIL, 10.5)
-
-
-def _bar_between(a, b):
-    return (
-        f'<rect x="{a:.2f}" y="{AXIS - 4:g}" width="{max(b - a, 2):.2f}" height="8" '
-        f'fill="{RUST}"/>'
-    )
-
-
-def _lanes(places):
-    """Lift a number that would stand on its neighbour's."""
-    lanes, taken = [], {}
-    for place in places:
-        lane = next(
-            lane for lane in range(50) if place - taken.get(lane, -99) >= 15 or lane > 2
-        )
-        taken[lane] = place
-        lanes.append(lane)
-    return lanes
-
-
-def _tick(number, visit, start, end, lane):
-    middle = (start + end) / 2
-    if end - start > 3:
-        yield _line(start, AXIS, end, AXIS, PENCIL, 3)
-    is_open = visit["basis"] in BASIS_IS_OPEN
-    top = AXIS - 13 - 11 * lane
-    yield _line(middle, AXIS, middle, top + 3, INK, 1)
-    fill = "#FFFFFF" if is_open else INK
-    yield (
-        f'<circle cx="{middle:.2f}" cy="{AXIS:g}" r="4" fill="{fill}" '
-        f'stroke="{INK}" stroke-width="1.4"/>'
-    )
-    yield _text(middle, top, str(number), INK, 11, 600)
-
-
-def _line(x1, y1, x2, y2, colour, width):
-    return (
-        f'<path d="M{x1:.2f} {y1:.2f}L{x2:.2f} {y2:.2f}" stroke="{colour}" '
-        f'stroke-width="{width:g}" fill="none"/>'
-    )
-
-
-def _text(x, y, words, colour, size, weight=400):
-    return (
-        f'<text x="{x:.2f}" y="{y:.2f}" fill="{colour}" font-family="Source Sans 3" '
-        f'font-size="{size:g}" font-weight="{weight}" text-anchor="middle">'
-        f"{escape(words)}</text>"
-    )
+        said += f"; changes found on {_and(changed)}"
+    return f"{said}."
 
 
 def _day(text):
-    return _year(datetime.date.fromisoformat(text))
-
-
-def _year(day):
-    if day is None:
-        return None
-    return day.year + (day.timetuple().tm_yday - 1) / 365.25
+    return datetime.date.fromisoformat(text)
 
 
 # Claims and open questions.
@@ -431,7 +473,7 @@ def _appendix(facts, span, line):
         "line": line,
         "span": span,
         "checks": checks,
-        "present": present and _present(present),
+        "present": present and _present(present, span, line),
         "assumptions": _told_of(
             answered,
             lambda one: one["assumptions"] + one["answer"].get("assumptions", []),
@@ -459,8 +501,8 @@ def _told_of(checks, told):
     ]
 
 
-def _present(check):
-    """Return the members of the present check with what governs each."""
+def _present(check, span, line):
+    """Return the members of the present check, and their forces drawn."""
     answer = check["answer"]
     governing = (answer.get("governing") or {}).get("operating") or {}
     rows = [
@@ -473,13 +515,56 @@ def _present(check):
             "live_max_kip": one.get("live_max_kip"),
             "live_min_kip": one.get("live_min_kip"),
             "area_in2": one.get("area_in2"),
+            "tension_only": one.get("tension_only"),
             **_holds(one),
             "rating": (one.get("rating") or {}).get("operating"),
         }
         for name, one in (answer.get("members") or {}).items()
     ]
     items = (answer.get("dead_load") or {}).get("items", [])
-    return {**check, "rows": rows, "dead_items": items}
+    return {
+        **check,
+        "rows": rows,
+        "dead_items": items,
+        "drawing": _forces_drawn(span, line, rows),
+    }
+
+
+def _forces_drawn(span, line, rows):
+    bars = {row["name"]: _force_bar(row) for row in rows}
+    if not span["skeleton"] or all(bar == PLAIN for bar in bars.values()):
+        return ""
+    governing = next((row["name"] for row in rows if row["is_governing"]), "")
+    said = (
+        f"Greatest forces in the {line['name'].lower()} truss under dead load and "
+        "vehicle, in kip; the table gives them"
+    )
+    if governing:
+        said += f"; {governing} governs"
+    return drawing.elevation(
+        span["skeleton"],
+        bars,
+        title=f"{said}.",
+        origin_end=span["origin_end"],
+        palette=drawing.PRINT,
+        dimensions=False,
+        name=f"forces-{line['address']}",
+    )
+
+
+def _force_bar(row):
+    force = most_kip(row)
+    if force is None:
+        return PLAIN
+    if abs(force) < NOTHING_KIP:
+        action = drawing.SLACK if row["tension_only"] else drawing.ZERO
+        return drawing.BarStyle(action=action, is_governing=row["is_governing"])
+    return drawing.BarStyle(
+        force_kip=force,
+        action=drawing.TENSION if force > 0 else drawing.COMPRESSION,
+        label=signed(force),
+        is_governing=row["is_governing"],
+    )
 
 
 def _holds(one):

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from . import editing
+from . import dossier_views, editing
 
 urlpatterns = [
     # Editing the record by hand.
@@ -22,4 +22,8 @@ urlpatterns = [
         editing.edit,
         name="record-edit",
     ),
+    # Dossiers.
+    path("dossiers/", dossier_views.dossiers, name="dossiers"),
+    path("dossiers/<slug:slug>/", dossier_views.narrative, name="dossier"),
+    path("dossiers/<slug:slug>/dossier.pdf", dossier_views.pdf, name="dossier-pdf"),
 ]
