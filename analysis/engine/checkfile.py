@@ -13,16 +13,16 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
-from . import forms, sections
+from . import forms, resistance, sections
 from .deadload import DeadLoad, Floor, Layer, Stringers
 from .documents import ABSENT, Faults, child, quoted
 from .errors import CheckFileError, Fault, FormError, UnknownShape
-from .forms import SAME_POINT_FT, Geometry
+from .forms import SAME_POINT_FT, Geometry, upper_chord
 from .materials import Material
 from .parsing import parse
 from .question import (
@@ -95,12 +95,13 @@ def read(document: Mapping[str, Any]) -> CheckInput:
     geometry = _geometry(plain["geometry"], plain["deck_position"], faults)
     if geometry is None:
         raise CheckFileError(faults.all())
+    members = _members(plain, geometry, faults)
     check = CheckInput(
         title=plain["title"],
         geometry=geometry,
         deck_position=plain["deck_position"],
         connection=plain["connection"],
-        members=_members(plain, geometry, faults),
+        members=members,
         dead_load=_dead_load(plain["dead_load"], geometry, faults),
         live_load=_live_load(plain.get("live_load"), faults),
         method=plain["method"],
@@ -108,6 +109,8 @@ def read(document: Mapping[str, Any]) -> CheckInput:
         chord=_chord(plain.get("chord"), geometry, faults),
     )
     _check_timber_method(plain, faults)
+    if check.chord is not None and not faults.found:
+        _check_chord_stiffness(check, faults)
     if faults.found:
         raise CheckFileError(faults.all())
     return check
@@ -441,7 +444,7 @@ def _dead_load(given: dict[str, Any], geometry: Geometry, faults: Faults) -> Dea
 def _floor(given: dict[str, Any]) -> Floor:
     stringers = given.get("stringers")
     return Floor(
-        given["roadway_ft"],
+        given.get("roadway_ft", 0.0),
         tuple(
             Layer(layer["material"], layer.get("thickness_in"), layer.get("psf"))
             for layer in given["layers"]
@@ -488,21 +491,20 @@ def _check_lever(lever: dict[str, Any], faults: Faults) -> None:
         faults.add("live_load.lever.trusses_apart_ft", message, "proportion")
 
 
-def upper_chord(geometry: Geometry) -> tuple[str, ...]:
-    """Return the joints of the upper chord in order of x; empty if it is no one line."""
-    bars = [ends for ends in geometry.members if _is_upper(geometry, ends)]
-    joints = sorted({end for ends in bars for end in ends}, key=_x_of(geometry))
-    steps = {frozenset(pair) for pair in pairwise(joints)}
-    is_line = {frozenset(ends) for ends in bars} == steps
-    return tuple(joints) if is_line and len(joints) > 1 else ()
-
-
-def _is_upper(geometry: Geometry, ends: tuple[str, str]) -> bool:
-    return geometry.kinds.get(ends[0] + ends[1]) == "upper-chord"
-
-
-def _x_of(geometry: Geometry) -> Callable[[str], float]:
-    return lambda joint: geometry.joints[joint][0]
+def _check_chord_stiffness(check: CheckInput, faults: Faults) -> None:
+    """Refuse a chord whose bars' sideways stiffness nothing in the file gives."""
+    line = upper_chord(check.geometry)
+    steps = {frozenset(pair) for pair in pairwise(line)}
+    for member, ends in zip(check.members, check.geometry.members, strict=True):
+        if frozenset(ends) not in steps or member.is_absent:
+            continue
+        section = resistance.bare_section(member)
+        if section is None or section.i_out_of_plane_in4 is None:
+            message = (
+                f"expected components, or a section with r_out_of_plane_in or "
+                f"i_out_of_plane_in4, for the chord member {member.name}"
+            )
+            faults.add("chord", message, "required")
 
 
 def _chord(

@@ -378,6 +378,22 @@ class NotBoth:
 
 
 @dataclass(frozen=True)
+class Needs:
+    """Where one key is given, the other must be."""
+
+    given: str
+    needed: str
+
+    def check(self, keys: Mapping[str, Any], at: str, faults: Faults) -> None:
+        if self.given in keys and self.needed not in keys:
+            message = f"expected, because {self.given} is given"
+            faults.add(child(at, self.needed), message, "required")
+
+    def schema(self) -> dict[str, Any]:
+        return {"dependentRequired": {self.given: [self.needed]}}
+
+
+@dataclass(frozen=True)
 class Together:
     """All of these keys or none."""
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from .errors import FormError, UnknownMember
 
@@ -195,6 +196,23 @@ def canonical_name(text: str, geometry: Geometry) -> str:
     if name is None:
         raise UnknownMember(f"no member {text!r}")
     return name
+
+
+def upper_chord(geometry: Geometry) -> tuple[str, ...]:
+    """Return the joints of the upper chord in order of x; empty if it is no one line."""
+    bars = [
+        ends
+        for ends in geometry.members
+        if geometry.kinds.get(ends[0] + ends[1]) == "upper-chord"
+    ]
+    joints = sorted(
+        {end for ends in bars for end in ends},
+        key=lambda joint: (geometry.joints[joint][0], joint),
+    )
+    is_line = {frozenset(ends) for ends in bars} == {
+        frozenset(pair) for pair in pairwise(joints)
+    }
+    return tuple(joints) if bars and is_line else ()
 
 
 def build(

@@ -10,6 +10,7 @@ sum of each piece's own. Only ``built_up`` makes one section of two channels.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -406,43 +407,52 @@ def _built_up(component: Component, how: BuiltUp, weight_pcf: float) -> Section:
     )
 
 
-def member_section(
-    components: tuple[Component, ...], material: Material | None = None
-) -> Section:
-    """Return the section of a member of one or several components.
+def combined(parts: Sequence[tuple[Section, float]]) -> Section:
+    """Return the section of components side by side.
 
-    Areas and weights add; second moments add by stiffness, E over the modulus of the
-    first component. ``material`` is the member's, for components without their own.
+    Areas and weights add; second moments add by stiffness.
 
-    Source: derivation, pieces that bend together without shear between them.
+    Parameters
+    ----------
+    parts : (section, E in ksi) of each component
+
+    Source: derivation, pieces that bend together without shear between them: the
+    member's EI over its EA is the square of its radius.
     """
-    parts = [piece_section(component, material) for component in components]
     if len(parts) == 1:
         return parts[0][0]
-    base = parts[0][1]
-    sections = [section for section, _ in parts]
-    ratio = [e / base for _, e in parts]
-    area = sum(section.area_in2 for section in sections)
-    # Radii follow from I over A, so the area that weights E goes into I.
-    stiff_area = sum(s.area_in2 * k for s, k in zip(sections, ratio, strict=True))
-    scale = area / stiff_area
+    area = sum(section.area_in2 for section, _ in parts)
+    mean_e = sum(section.area_in2 * e for section, e in parts) / area
 
-    def total(values: list[float | None]) -> float:
-        return scale * sum((i or 0.0) * k for i, k in zip(values, ratio, strict=True))
+    def total(values: Sequence[float | None]) -> float | None:
+        stiff = 0.0
+        for i_in4, (_, e) in zip(values, parts, strict=True):
+            if i_in4 is None:
+                return None
+            stiff += i_in4 * e
+        return stiff / mean_e
 
     return Section(
         area,
-        sum(section.net_area_in2 for section in sections),
-        total([section.i_in_plane_in4 for section in sections]),
-        total([section.i_out_of_plane_in4 for section in sections]),
-        sum(section.weight_plf for section in sections),
-        max(section.batten_in for section in sections),
+        sum(section.net_area_in2 for section, _ in parts),
+        total([section.i_in_plane_in4 for section, _ in parts]),
+        total([section.i_out_of_plane_in4 for section, _ in parts]),
+        sum(section.weight_plf for section, _ in parts),
+        max(section.batten_in for section, _ in parts),
     )
 
 
-def piece_section(
-    component: Component, material: Material | None
-) -> tuple[Section, float]:
-    """Return a component's section and its modulus, ksi, in its own material."""
-    known = strength(component.material or material or Material())
-    return component_section(component, known.weight_pcf), known.e_ksi
+def member_section(
+    components: Sequence[Component], material: Material | None = None
+) -> Section:
+    """Return the section of a member of one or several components.
+
+    ``material`` is the member's, for components without their own. Raises
+    ``UnknownShape`` for a rolled shape that is not listed. Source: ``combined``.
+    """
+    parts = []
+    for component in components:
+        known = strength(component.material or material or Material(kind="steel"))
+        section = component_section(component, known.weight_pcf)
+        parts.append((section, known.e_ksi))
+    return combined(parts)

@@ -14,6 +14,7 @@ from .documents import (
     Key,
     Many,
     Mapped,
+    Needs,
     NotBoth,
     Number,
     Record,
@@ -265,7 +266,7 @@ LAYER = Record(
 )
 FLOOR = Record(
     {
-        "roadway_ft": Key(Number(1.0, 200.0), required=True),
+        "roadway_ft": Key(Number(1.0, 200.0), says="needed with layers"),
         "layers": Key(Many(LAYER, 0, 20, "layers"), default=()),
         "stringers": Key(
             Record(
@@ -280,7 +281,8 @@ FLOOR = Record(
         "share": Key(
             Number(0.0, 1.0), default=0.5, says="of the whole floor, to this truss line"
         ),
-    }
+    },
+    (Needs("layers", "roadway_ft"),),
 )
 KIPS = Number(-100_000.0, 100_000.0)
 DEAD_LOAD = Record(

@@ -1,0 +1,506 @@
+"""A check file's answer: forces, resistances, ratings, and what stands behind them.
+
+``answer_many`` is the same for many files at once. Files that share geometry,
+tension-only bars, absent bars and live load go through the numerics in one batch; an
+answer does not depend on what else is in its batch.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, cast
+
+import numpy as np
+
+from . import ENGINE_VERSION, checkfile, chordcheck, deadload, liveload, sentences
+from .chordcheck import ChordState
+from .equilibrium import Float, Index, Truss
+from .liveload import Loading
+from .moving import Envelope, envelope
+from .question import CheckInput
+from .rating import ratings
+from .resistance import LEVELS, METHODS, Capacity, bare_section, capacity
+from .statics import DeadState, Model, dead_forces
+
+#: Forces are answered to this many decimals of a kip, so that rounding reads as 0.
+DECIMALS = 9
+
+
+def answer(document: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the answer to one check file, as JSON types.
+
+    Raises ``CheckFileError`` for a document that is not one.
+    """
+    return answer_many([document])[0]
+
+
+def answer_many(documents: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return the answers to many check files, in their order.
+
+    Raises ``CheckFileError`` for the first document that is not a check file.
+    """
+    checks = [checkfile.read(document) for document in documents]
+    batches: dict[object, list[int]] = {}
+    for number, check in enumerate(checks):
+        batches.setdefault(_batch_key(check), []).append(number)
+    answers: list[dict[str, Any]] = [{}] * len(checks)
+    for numbers in batches.values():
+        found = _answer_batch([checks[number] for number in numbers])
+        for number, one in zip(numbers, found, strict=True):
+            answers[number] = one
+    return answers
+
+
+def _batch_key(check: CheckInput) -> object:
+    """Return what files must share to be computed together."""
+    geometry = check.geometry
+    return (
+        tuple(geometry.joints.items()),
+        geometry.members,
+        tuple(geometry.kinds.items()),
+        geometry.pinned,
+        geometry.roller,
+        geometry.loaded_joints,
+        tuple((member.tension_only, member.is_absent) for member in check.members),
+        check.live_load,
+        check.method,
+        check.tension_only_model,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Batch:
+    """Files computed together: ``c`` of them, of one truss of ``m`` members."""
+
+    checks: Sequence[CheckInput]
+    truss: Truss
+    capacities: list[list[Capacity]]
+    items: list[list[deadload.Item]]
+    ea_kip: Float  # (c, m)
+    dead_kip: Float  # (c, n)
+
+    @property
+    def first(self) -> CheckInput:
+        return self.checks[0]
+
+    @property
+    def model(self) -> Model:
+        return cast(Model, self.first.tension_only_model)
+
+
+@dataclass(frozen=True, eq=False)
+class _Rated:
+    """Multiples of the live load: ``up`` and ``down`` (c, L, m), ``stability`` (c, L)."""
+
+    up: Float
+    down: Float
+    stability: Float
+
+    @property
+    def least(self) -> Float:
+        return np.minimum(self.up, self.down)
+
+
+def truss_of(check: CheckInput) -> Truss:
+    """Return the arrays that statics works on."""
+    geometry = check.geometry
+    joints = tuple(geometry.joints)
+    number = {name: i for i, name in enumerate(joints)}
+    ends: Index = np.array([[number[a], number[b]] for a, b in geometry.members])
+    return Truss(
+        joints,
+        np.array([geometry.joints[name] for name in joints], float),
+        geometry.names,
+        ends,
+        number[geometry.pinned],
+        number[geometry.roller],
+        np.array([number[name] for name in geometry.loaded_joints]),
+        np.array([member.tension_only for member in check.members]),
+        np.array([member.is_absent for member in check.members]),
+    )
+
+
+def _answer_batch(checks: Sequence[CheckInput]) -> list[dict[str, Any]]:
+    batch = _assemble(checks)
+    state = dead_forces(batch.truss, batch.ea_kip, batch.dead_kip, batch.model)
+    live = checks[0].live_load
+    if live is None:
+        parts = [
+            _Part(batch, c, state, None, None, None, None) for c in range(len(checks))
+        ]
+        return [_written(part) for part in parts]
+    loading = liveload.loading(checks[0], batch.truss)
+    moved = _envelopes(batch, loading)
+    chords = [
+        chordcheck.state(
+            check, batch.truss, batch.ea_kip[c], batch.dead_kip[c], loading
+        )
+        if check.chord is not None and state.stands[c]
+        else None
+        for c, check in enumerate(checks)
+    ]
+    for c, chord in enumerate(chords):
+        if chord is not None:
+            _shorten(batch, c, chord)
+    rated = _rate(batch, state, loading)
+    return [
+        _written(_Part(batch, c, state, loading, moved, rated, chords[c]))
+        for c in range(len(checks))
+    ]
+
+
+def _assemble(checks: Sequence[CheckInput]) -> _Batch:
+    truss = truss_of(checks[0])
+    method = checks[0].method
+    capacities = [
+        [capacity(member, method) for member in check.members] for check in checks
+    ]
+    items = [_dead_items(check, truss) for check in checks]
+    dead = np.array(
+        [
+            sum((i.joint_kip for i in found), np.zeros(len(truss.joints)))
+            for found in items
+        ]
+    )
+    ea = np.array([[each.ea_kip for each in row] for row in capacities])
+    return _Batch(checks, truss, capacities, items, ea, dead)
+
+
+def _dead_items(check: CheckInput, truss: Truss) -> list[deadload.Item]:
+    weights = []
+    for member in check.members:
+        bare = None if member.is_absent else bare_section(member)
+        weights.append(0.0 if bare is None else bare.weight_plf * member.length_ft)
+    return deadload.joint_loads(
+        check.dead_load,
+        truss.joints,
+        [int(joint) for joint in truss.loaded],
+        truss.xy_ft[:, 0],
+        truss.ends,
+        np.array(weights),
+    )
+
+
+def _envelopes(batch: _Batch, loading: Loading) -> tuple[Envelope, Envelope]:
+    """Return the envelope for greatest forces, and that for least forces."""
+    up = _envelope(batch, loading, loading.factor_up)
+    if np.array_equal(loading.factor_up, loading.factor_down):
+        return up, up
+    return up, _envelope(batch, loading, loading.factor_down)
+
+
+def _envelope(batch: _Batch, loading: Loading, factor: Float) -> Envelope:
+    return envelope(
+        batch.truss,
+        batch.ea_kip,
+        batch.dead_kip,
+        loading.loads,
+        factor,
+        batch.model,
+        loading.web,
+        loading.reaction_factor,
+    )
+
+
+def _shorten(batch: _Batch, c: int, chord: ChordState) -> None:
+    """Give the chord's members the effective length its buckling settles."""
+    check = batch.checks[c]
+    for m, kl_in in chord.effective_length_in.items():
+        batch.capacities[c][m] = capacity(check.members[m], check.method, kl_in)
+
+
+def _rate(batch: _Batch, state: DeadState, loading: Loading) -> _Rated:
+    """Return the multiples at which members, and the whole, come to their limits."""
+    method = METHODS[batch.first.method]
+    dead_force = method.dead_factor * state.forces_kip
+    per_level = np.array([method.live_factor[level] for level in LEVELS])
+    multiples = []
+    for upward, factor in ((True, loading.factor_up), (False, loading.factor_down)):
+        room = _headroom(batch, dead_force, upward)
+        none = np.full(room.shape, np.inf)
+        found = ratings(
+            batch.truss,
+            batch.ea_kip,
+            method.dead_factor * batch.dead_kip,
+            loading.loads,
+            factor,
+            np.maximum(room, 0.0) if upward else none,
+            none if upward else np.maximum(room, 0.0),
+            batch.model,
+            loading.web,
+        )
+        reached = found.rating / per_level[None, :, None]
+        # Dead load alone at the limit or beyond: no vehicle is left for it.
+        multiples.append(np.where(room <= 0.0, 0.0, reached))
+        stability = found.stability[:, None] / per_level
+    greatest = float(max(loading.factor_up.max(), loading.factor_down.max()))
+    stability = stability * float(loading.factor_down.max()) / greatest
+    return _Rated(multiples[0], multiples[1], stability)
+
+
+def _headroom(batch: _Batch, dead_force: Float, upward: bool) -> Float:
+    """Return (c, L, m): how far forces may move from the factored dead force."""
+    room = np.full((len(batch.checks), len(LEVELS), dead_force.shape[1]), np.inf)
+    for c, row in enumerate(batch.capacities):
+        for m, each in enumerate(row):
+            if not each.pieces or batch.truss.absent[m]:
+                continue
+            for k, level in enumerate(LEVELS):
+                room[c, k, m] = each.headroom_kip(dead_force[c, m], level, upward)
+    return room
+
+
+# --- writing ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """One file of a batch with all that was found for it."""
+
+    batch: _Batch
+    c: int
+    state: DeadState
+    loading: Loading | None
+    moved: tuple[Envelope, Envelope] | None
+    rated: _Rated | None
+    chord: ChordState | None
+
+    @property
+    def check(self) -> CheckInput:
+        return self.batch.checks[self.c]
+
+    @property
+    def stands(self) -> bool:
+        return bool(self.state.stands[self.c])
+
+    def capacity(self, m: int) -> Capacity:
+        return self.batch.capacities[self.c][m]
+
+    def dead_kip(self, m: int) -> float:
+        return float(self.state.forces_kip[self.c, m])
+
+    def live_kip(self, m: int) -> tuple[float, float]:
+        if self.moved is None:
+            return 0.0, 0.0
+        up, down = self.moved
+        return float(up.live_max_kip[self.c, m]), float(down.live_min_kip[self.c, m])
+
+    def rating(self, m: int, k: int) -> float | None:
+        """Return the multiple, None where there is none to give."""
+        if self.rated is None or not self.stands or not self.is_rated(m):
+            return None
+        value = float(self.rated.least[self.c, k, m])
+        return value if math.isfinite(value) else None
+
+    def is_rated(self, m: int) -> bool:
+        """Return whether every force the member meets has a resistance."""
+        if self.batch.truss.absent[m]:
+            return False
+        each = self.capacity(m)
+        if each.tension_kip is None:
+            return False
+        return not self.is_pushed_unrated(m)
+
+    def is_pushed_unrated(self, m: int) -> bool:
+        """Return whether the member meets compression that nothing rates."""
+        if self.check.members[m].tension_only or self.batch.truss.absent[m]:
+            return False
+        least = self.dead_kip(m) + self.live_kip(m)[1]
+        return self.capacity(m).compression_kip is None and least < -1e-9
+
+
+def _written(part: _Part) -> dict[str, Any]:
+    """Return the answer in the words of the contract."""
+    check = part.check
+    governing = _governing(part)
+    members = {name: _member(part, m) for m, name in enumerate(part.batch.truss.names)}
+    unstable = _unstable(part)
+    return {
+        "engine": ENGINE_VERSION,
+        "input_sha256": checkfile.sha256_of(check),
+        "stands": part.stands,
+        "unstable_joints": list(part.state.unstable_joints[part.c])
+        if not part.stands
+        else [],
+        "members": members,
+        "reactions": _reactions(part),
+        "dead_load": _dead_load(part),
+        "governing": governing,
+        "unstable_at": unstable,
+        "chord": _chord(part),
+        "assumptions": sentences.assumptions(check, part.loading, part.chord),
+        "warnings": sentences.warnings(
+            check,
+            sentences.Findings(
+                stands=part.stands,
+                balanced=bool(part.state.balanced[part.c]),
+                unstable_joints=part.state.unstable_joints[part.c],
+                unstable_at=unstable,
+                members=members,
+                governing=governing,
+                pushed_unrated=tuple(
+                    name
+                    for m, name in enumerate(part.batch.truss.names)
+                    if part.is_pushed_unrated(m)
+                ),
+                dead_beyond=_dead_beyond(part),
+                lifted=_lifted(part),
+            ),
+            part.chord,
+        ),
+        "sources": sentences.sources(check),
+    }
+
+
+def _member(part: _Part, m: int) -> dict[str, Any]:
+    member, each = part.check.members[m], part.capacity(m)
+    rise, fall = part.live_kip(m)
+    gives_forces = bool(part.state.balanced[part.c])
+    has_size = bool(each.pieces) and not member.is_absent
+    answered: dict[str, Any] = {
+        "kind": member.kind,
+        "length_ft": _number(member.length_ft),
+        "dead_kip": _number(part.dead_kip(m)) if gives_forces else None,
+        "live_max_kip": _number(rise) if part.stands else None,
+        "live_min_kip": _number(fall) if part.stands else None,
+        "tension_only": member.tension_only,
+        "area_in2": _number(each.section.area_in2) if has_size else None,
+        "net_area_in2": _number(each.section.net_area_in2) if has_size else None,
+        "slenderness": _number(each.slenderness) if has_size else None,
+        "resistance": {
+            level: {
+                "tension_kip": _at(each.tension_kip, level) if has_size else None,
+                "compression_kip": _at(each.compression_kip, level)
+                if has_size
+                else None,
+            }
+            for level in LEVELS
+        },
+        "rating": {level: _number(part.rating(m, k)) for k, level in enumerate(LEVELS)},
+    }
+    if member.is_absent:
+        answered["absent"] = True
+    return answered
+
+
+def _reactions(part: _Part) -> dict[str, Any]:
+    geometry = part.check.geometry
+    answered: dict[str, Any] = {}
+    for side, joint in enumerate((geometry.pinned, geometry.roller)):
+        dead = float(part.state.reactions[part.c, side])
+        most, least = 0.0, 0.0
+        if part.moved is not None:
+            most = float(part.moved[0].reaction_max_kip[part.c, side])
+            least = float(part.moved[0].reaction_min_kip[part.c, side])
+        answered[joint] = {
+            "dead_kip": _number(dead),
+            "live_max_kip": _number(most) if part.stands else None,
+            "live_min_kip": _number(least) if part.stands else None,
+        }
+    return answered
+
+
+def _dead_load(part: _Part) -> dict[str, Any]:
+    items = part.batch.items[part.c]
+    return {
+        "total_kip": _number(sum(item.kip for item in items)),
+        "items": [{"what": item.what, "kip": _number(item.kip)} for item in items],
+    }
+
+
+def _governing(part: _Part) -> dict[str, Any]:
+    return {level: _governing_at(part, k) for k, level in enumerate(LEVELS)}
+
+
+def _governing_at(part: _Part, k: int) -> dict[str, Any] | None:
+    """Return the least multiple of all, and what it is the limit of."""
+    if part.rated is None or part.loading is None or not part.stands:
+        return None
+    found: list[tuple[float, str | None, str]] = []
+    for m, name in enumerate(part.batch.truss.names):
+        rating = part.rating(m, k)
+        if rating is not None:
+            pulled = part.rated.up[part.c, k, m] <= part.rated.down[part.c, k, m]
+            found.append((rating, name, "tension" if pulled else "compression"))
+    stability = float(part.rated.stability[part.c, k])
+    if math.isfinite(stability):
+        found.append((stability, None, "stability"))
+    if part.chord is not None and math.isfinite(part.chord.rating[k]):
+        found.append((part.chord.rating[k], part.chord.worst_member, "chord-buckling"))
+    if not found:
+        return None
+    rating, member, mode = min(found, key=lambda one: one[0])
+    weight = part.loading.weight_kip
+    return {
+        "member": member,
+        "mode": mode,
+        "rating": _number(rating),
+        "limit_tons": None if weight is None else _number(rating * weight / 2.0),
+    }
+
+
+def _unstable(part: _Part) -> dict[str, Any] | None:
+    if part.moved is None or not part.stands:
+        return None
+    # The greater factor loses stability under the lesser part of the vehicle.
+    places = [moved.unstable_at[part.c] for moved in part.moved]
+    known = [place for place in places if place is not None]
+    if not known:
+        return None
+    front, heading, factor = min(known, key=lambda place: place[2])
+    is_vehicle = heading != 0
+    return {
+        "front_axle_ft": _number(front) if is_vehicle else None,
+        "heading": int(heading) if is_vehicle else None,
+        "load_factor": _number(factor),
+    }
+
+
+def _chord(part: _Part) -> dict[str, Any] | None:
+    if part.chord is None:
+        return None
+    return {
+        "buckling_factor": _number(part.chord.buckling_factor),
+        "effective_length_ft": {
+            part.batch.truss.names[m]: _number(kl_in / 12.0)
+            for m, kl_in in part.chord.effective_length_in.items()
+        },
+    }
+
+
+def _dead_beyond(part: _Part) -> tuple[str, ...]:
+    """Return the members that dead load alone takes to their operating limit."""
+    factored = METHODS[part.check.method].dead_factor
+    beyond = []
+    for m, name in enumerate(part.batch.truss.names):
+        each = part.capacity(m)
+        if not each.pieces or not part.stands or not part.is_rated(m):
+            continue
+        force = factored * part.dead_kip(m)
+        room = min(each.headroom_kip(force, "operating", up) for up in (True, False))
+        if room <= 0.0:
+            beyond.append(name)
+    return tuple(beyond)
+
+
+def _lifted(part: _Part) -> tuple[str, ...]:
+    """Return the supports that the live load can lift off."""
+    if part.moved is None or not part.stands:
+        return ()
+    geometry = part.check.geometry
+    total = part.state.reactions[part.c] + part.moved[0].reaction_min_kip[part.c]
+    joints = (geometry.pinned, geometry.roller)
+    return tuple(joint for joint, kip in zip(joints, total, strict=True) if kip < -1e-9)
+
+
+def _at(limits: Mapping[str, float] | None, level: str) -> float | None:
+    return None if limits is None else _number(limits[level])
+
+
+def _number(value: float | None) -> float | None:
+    """Return a number as it is answered; None for none and for no limit."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), DECIMALS) + 0.0

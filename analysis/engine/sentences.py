@@ -1,0 +1,447 @@
+"""What an answer says in words: its assumptions, its warnings and its sources.
+
+Full sentences, read on pages and in dossiers. They follow from the question as it was
+read, never from how it was written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from . import deadload, materials, sections
+from .chordcheck import ChordState
+from .liveload import Loading
+from .materials import Material
+from .question import CheckInput, MemberInput
+from .resistance import METHODS, MOST_SLENDER_COMPRESSION
+from .sections import Component
+from .vehicles import LANES, VEHICLES
+
+CAUTION = (
+    "This is a screening estimate from recorded sizes. It is not a load rating and not "
+    "for posting: those are the owner's licensed engineer's, under the law that "
+    "applies."
+)
+IMPACT_SOURCE = (
+    "Impact 50/(L + 125), at most 0.30: AASHTO Standard Specifications for Highway "
+    "Bridges, article 3.8.2, from memory."
+)
+LEVER_SOURCE = "Share of the vehicle by the lever rule: moments about the other truss."
+CHORD_SOURCE = (
+    "Sideways buckling of the upper chord: eigenvalue of a bar on springs, with each "
+    "panel's own stiffness and force, derived; cross-frame stiffness "
+    "E/(h^2 (h/3Ic + b/2Ib)), derived."
+)
+RIVETED_SHAPES = ("angle", "channel", "i-beam", "plate")
+SHAPES_TURNED = ("angle", "channel", "i-beam", "plate", "flat-bar", "eyebar")
+NAMED_AT_MOST = 12
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What the numbers came to, as far as warnings need it."""
+
+    stands: bool
+    balanced: bool
+    unstable_joints: tuple[str, ...]
+    unstable_at: Mapping[str, Any] | None
+    members: Mapping[str, Mapping[str, Any]]
+    governing: Mapping[str, Mapping[str, Any] | None]
+    pushed_unrated: tuple[str, ...]
+    dead_beyond: tuple[str, ...]
+    lifted: tuple[str, ...]
+
+
+def listed(names: Iterable[str]) -> str:
+    """Return names in a row, ``A, B and C``, the first dozen of many."""
+    every = list(names)
+    if len(every) > NAMED_AT_MOST:
+        more = len(every) - NAMED_AT_MOST
+        return f"{', '.join(every[:NAMED_AT_MOST])} and {more} more"
+    if len(every) < 2:
+        return "".join(every)
+    return f"{', '.join(every[:-1])} and {every[-1]}"
+
+
+def _present(check: CheckInput) -> list[MemberInput]:
+    return [m for m in check.members if m.is_covered and not m.is_absent]
+
+
+def _having(check: CheckInput, test: Callable[[Component], bool]) -> list[str]:
+    """Return the members with a component that passes a test."""
+    return [m.name for m in _present(check) if any(test(p) for p in m.components)]
+
+
+def _materials(check: CheckInput) -> list[Material]:
+    found: dict[Material, None] = {}
+    for member in _present(check):
+        own = [piece.material for piece in member.components] or [None]
+        for material in own:
+            used = material or member.material
+            if used is not None:
+                found[used] = None
+    return list(found)
+
+
+# --- assumptions -----------------------------------------------------------------------
+
+
+def assumptions(
+    check: CheckInput, loading: Loading | None, chord: ChordState | None
+) -> list[str]:
+    """Return what stands in for what is not recorded, and how the truss is seen."""
+    return [
+        "The truss is taken as pin-jointed in one plane, straight, and loaded at its "
+        "joints only.",
+        *_tension_only(check),
+        *_rated_by(check),
+        *[materials.strength(each).assumption for each in _materials(check)],
+        *_made_of(check),
+        *_floor(check),
+        *_loading(check, loading),
+        *_chord(check, chord),
+    ]
+
+
+def _tension_only(check: CheckInput) -> list[str]:
+    names = [m.name for m in check.members if m.tension_only and not m.is_absent]
+    if not names:
+        return []
+    if check.tension_only_model == "classical":
+        how = "of a crossed pair one acts, by the sign of the shear (classical)"
+    else:
+        how = "crossed bars share by their stiffness (elastic), none tightened"
+    return [f"{listed(names)} carry tension only; {how}."]
+
+
+def _rated_by(check: CheckInput) -> list[str]:
+    ks = sorted({member.k for member in _present(check)})
+    method = "allowable stress" if check.method == "allowable-stress" else "load factor"
+    text = f"Members are rated by {method}."
+    if ks:
+        text += f" Effective length factor K {' and '.join(f'{k:g}' for k in ks)}."
+    return [text]
+
+
+def _made_of(check: CheckInput) -> list[str]:
+    found = []
+
+    def say(test: Callable[[Component], bool], sentence: str) -> None:
+        names = _having(check, test)
+        if names:
+            found.append(sentence.format(listed(names)))
+
+    say(
+        lambda p: p.ends == "plain-thread",
+        "Rods of {} are taken at the root of a plain thread.",
+    )
+    say(lambda p: p.ends == "loop", "Loop ends of {} are taken as strong as the rod.")
+    say(
+        lambda p: p.shape in RIVETED_SHAPES,
+        "Rivet holes are not deducted from {}: none are recorded.",
+    )
+    say(
+        lambda p: p.shape in SHAPES_TURNED and p.built_up is None,
+        "Pieces of {} bend about their weaker axis in both planes where compressed: "
+        "how they are turned is not recorded.",
+    )
+    say(
+        lambda p: p.built_up is not None and p.built_up.tied_by == "lacing",
+        "Lacing of {} is taken as sound and stiff.",
+    )
+    say(
+        lambda p: p.built_up is not None and p.built_up.tied_by == "battens",
+        "Battens of {} are taken 40 least radii of one channel apart.",
+    )
+    say(
+        lambda p: p.built_up is not None and p.built_up.cover_width_in > 0.0,
+        "The force in {} is taken through the centre of the section, wherever the "
+        "pins are.",
+    )
+    say(
+        lambda p: p.carries == "live",
+        "Pieces added to {} take no dead load; dead force is shared by the others, "
+        "live force by all, each by its stiffness.",
+    )
+    lost = [
+        f"{m.name} {m.loss_fraction:.0%}" for m in _present(check) if m.loss_fraction
+    ]
+    if lost:
+        found.append(
+            f"Loss of section is taken over the whole length, radii and weight as new: "
+            f"{listed(lost)}."
+        )
+    return found
+
+
+def _floor(check: CheckInput) -> list[str]:
+    load = check.dead_load
+    found = []
+    if load.details_factor:
+        found.append(
+            f"Details are taken to weigh {load.details_factor - 1.0:.0%} of the bare "
+            "members."
+        )
+    if load.floor is not None:
+        found.append(
+            f"{load.floor.share:.0%} of the whole floor bears on this truss line."
+        )
+    return found
+
+
+def _loading(check: CheckInput, loading: Loading | None) -> list[str]:
+    live = check.live_load
+    if live is None or loading is None:
+        return ["No live load is given: only dead-load forces are answered."]
+    found = []
+    if live.vehicle or live.axle_kip or live.lane:
+        how = " by the lever rule" if live.lever else ""
+        found.append(
+            f"{loading.fraction:.3g} of a lane bears on this truss line{how}; one lane."
+        )
+    if live.vehicle and live.vehicle.startswith("HS"):
+        found.append("The rear axles are 14 ft apart, which governs simple spans.")
+    if live.lane:
+        found.append(
+            f"The {live.lane} lane load counts the weight of the {live.lane} truck."
+        )
+    if live.uniform_plf:
+        found.append(
+            f"{live.uniform_plf:g} lb/ft lies on this truss line wherever it adds."
+        )
+    if live.impact is None:
+        found.append(
+            "Impact follows each member's loaded length, from influence lines of bars "
+            "of equal size."
+        )
+    else:
+        found.append(f"Impact is {live.impact:g} of the live load.")
+    if check.deck_position == "deck":
+        found.append("Floor beams bear at the loaded joints named in the geometry.")
+    return found
+
+
+def _chord(check: CheckInput, chord: ChordState | None) -> list[str]:
+    if check.chord is None:
+        return []
+    ends = check.chord.end_stiffness_kip_per_in
+    held = "rigidly" if ends is None else f"by {ends:g} kip/in"
+    found = [
+        "The upper chord is one bar from its first to its last joint, free to turn "
+        f"sideways at its ends, which are held {held}; as much stays in hand against "
+        "its buckling as the column formula asks."
+    ]
+    if chord is not None and check.chord.frames is not None:
+        found.append("Posts and floor beams are taken as rigidly joined cross-frames.")
+    return found
+
+
+# --- warnings --------------------------------------------------------------------------
+
+
+def warnings(check: CheckInput, found: Findings, chord: ChordState | None) -> list[str]:
+    """Return the caution, and what whoever reads the answer must know."""
+    return [
+        CAUTION,
+        *_stability(found),
+        *_unrated(check, found),
+        *_slender(check, found),
+        *_heavy(check, found),
+        *_sideways(check, chord),
+        *_tied(check),
+        *_vehicles(check),
+    ]
+
+
+def _stability(found: Findings) -> list[str]:
+    if not found.stands:
+        joints = listed(found.unstable_joints)
+        text = (
+            f"As recorded this truss cannot stand: it can move at {joints}. Nothing "
+            "is rated."
+        )
+        if found.balanced:
+            text += (
+                " The dead-load forces given balance this one load and no other: "
+                "only a symmetric load can be answered."
+            )
+        return [text]
+    if found.unstable_at is None:
+        return []
+    factor = found.unstable_at["load_factor"]
+    return [
+        f"Under {factor:.1%} of the live load no set of taut bars carries it: the "
+        "truss needs a bar that is slack or not there. Tell the owner."
+    ]
+
+
+def _unrated(check: CheckInput, found: Findings) -> list[str]:
+    said = []
+    bare = [m.name for m in check.members if not m.is_covered]
+    if bare:
+        said.append(
+            f"No size is recorded for {listed(bare)}: taken of unit area and without "
+            "weight, and answered with force only."
+        )
+    unknown = [
+        m.name
+        for m in _present(check)
+        if m.material is None and not all(p.material for p in m.components)
+    ]
+    unknown += [
+        m.name for m in _present(check) if m.section is not None and m.material is None
+    ]
+    if unknown:
+        names = listed(dict.fromkeys(unknown))
+        said.append(f"No material is recorded for {names}: not rated.")
+    pushed = [name for name in found.pushed_unrated if name not in {*bare, *unknown}]
+    if pushed:
+        said.append(
+            f"{listed(pushed)} meets compression, which cannot be rated without its "
+            "radii of gyration: not rated."
+        )
+    missing = [m.name for m in check.members if m.is_absent]
+    if missing:
+        said.append(f"{listed(missing)} is not there.")
+    return said
+
+
+def _slender(check: CheckInput, found: Findings) -> list[str]:
+    limit = MOST_SLENDER_COMPRESSION
+    names = [
+        f"{name} ({member['slenderness']:.0f})"
+        for name, member in found.members.items()
+        if member["slenderness"] is not None
+        and member["slenderness"] > limit
+        and _is_pushed(member)
+    ]
+    if not names:
+        return []
+    return [
+        f"KL/r is above {limit:g}, the usual most for main members in compression, in "
+        f"{listed(names)}."
+    ]
+
+
+def _is_pushed(member: Mapping[str, Any]) -> bool:
+    if member["dead_kip"] is None:
+        return False
+    return bool(member["dead_kip"] + (member["live_min_kip"] or 0.0) < -1e-6)
+
+
+def _heavy(check: CheckInput, found: Findings) -> list[str]:
+    said = []
+    if found.dead_beyond:
+        said.append(
+            f"Dead load alone takes {listed(found.dead_beyond)} to its operating "
+            "limit: rated 0. Tell the owner."
+        )
+    operating = found.governing.get("operating")
+    if operating is not None and operating["rating"] < 1.0 and not found.dead_beyond:
+        said.append(
+            "A member, or the truss, reaches its operating limit under less than the "
+            "whole live load: tell the owner."
+        )
+    if found.lifted:
+        said.append(
+            f"The live load can lift {listed(found.lifted)} off its bearing, which is "
+            "taken as held down."
+        )
+    return said
+
+
+def _sideways(check: CheckInput, chord: ChordState | None) -> list[str]:
+    if check.deck_position == "pony" and check.chord is None:
+        return [
+            "The upper chord of a pony is held sideways by its posts alone. Without "
+            "their stiffness its unbraced length sideways is taken as one panel, "
+            "which may be too short."
+        ]
+    said = []
+    if chord is not None and chord.bare_joints:
+        said.append(
+            f"No stiff post stands under {listed(chord.bare_joints)}: not held "
+            "sideways there."
+        )
+    if chord is not None and chord.buckling_factor < 1.0:
+        said.append(
+            "The upper chord buckles sideways under less than the dead and live load "
+            "together. Tell the owner."
+        )
+    return said
+
+
+def _tied(check: CheckInput) -> list[str]:
+    names = _having(
+        check, lambda p: p.built_up is not None and p.built_up.tied_by == "none"
+    )
+    if not names:
+        return []
+    return [
+        f"Nothing ties the channels of {listed(names)} sideways: each bends alone "
+        "there."
+    ]
+
+
+def _vehicles(check: CheckInput) -> list[str]:
+    live = check.live_load
+    if live is None:
+        return []
+    said = []
+    weights = {
+        key: VEHICLES[key].weight_kip for key in (live.vehicle, live.lane) if key
+    }
+    if live.axle_kip:
+        weights["axles"] = sum(live.axle_kip)
+    if len(set(weights.values())) > 1:
+        said.append(
+            "The limit in tons is of the lightest of the vehicles given, whichever "
+            "governs."
+        )
+    if live.impact == 0.0:
+        said.append("No impact is included.")
+    return said
+
+
+# --- sources ---------------------------------------------------------------------------
+
+
+def sources(check: CheckInput) -> list[str]:
+    """Return where the rules and figures used are from, each once."""
+    said: list[str] = [*METHODS[check.method].sources]
+    for material in _materials(check):
+        said += materials.strength(material).sources
+    pieces = [piece for member in _present(check) for piece in member.components]
+    if any(p.shape == "channel" and p.weight_plf for p in pieces):
+        said.append(sections.CHANNEL_SOURCE)
+    if any(p.shape == "i-beam" and p.weight_plf for p in pieces):
+        said.append(sections.BEAM_SOURCE)
+    if any(p.ends == "plain-thread" for p in pieces):
+        said.append(sections.THREAD_SOURCE)
+    if any(p.built_up and p.built_up.tied_by == "battens" for p in pieces):
+        said.append(sections.BATTEN_SOURCE)
+    if check.dead_load.floor is not None:
+        used = {layer.material: None for layer in check.dead_load.floor.layers}
+        said += [f"Weight of {deadload.LAYERS[name][1]}." for name in used]
+    said += _load_sources(check)
+    if check.chord is not None:
+        said.append(CHORD_SOURCE)
+    return list(dict.fromkeys(said))
+
+
+def _load_sources(check: CheckInput) -> list[str]:
+    live = check.live_load
+    if live is None:
+        return []
+    said = []
+    if live.vehicle:
+        said.append(f"{live.vehicle} vehicle: {VEHICLES[live.vehicle].source}.")
+    if live.lane:
+        said.append(f"{live.lane} lane load: {LANES[live.lane].source}.")
+    if live.impact is None:
+        said.append(IMPACT_SOURCE)
+    if live.lever is not None:
+        said.append(LEVER_SOURCE)
+    return said
