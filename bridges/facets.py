@@ -19,7 +19,7 @@ CHOICES = {
 TITLES = {
     "form": "Form",
     "status": "Status",
-    "decade": "Built in the",
+    "decade": "Decade built",
     "material": "Material",
     "connection": "Connection",
     "deck_position": "Deck position",

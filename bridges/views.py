@@ -219,7 +219,7 @@ def builders(request):
     )
     lost = Q(attributions__bridge__status=Bridge.Status.LOST)
     bridges = "attributions__bridge"
-    found = Builder.objects.annotate(
+    found = Builder.objects.order_by("name", "id").annotate(
         standing_count=Count(bridges, filter=seen & ~lost, distinct=True),
         lost_count=Count(bridges, filter=seen & lost, distinct=True),
     )

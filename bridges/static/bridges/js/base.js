@@ -51,7 +51,7 @@ export function layGround(L, map, collection) {
     written.clearLayers();
     for (const { kind, name, place } of fitting(candidates, map.getZoom(), taken)) {
       const text = document.createElement("span");
-      text.textContent = kind === "county" ? `${name} County` : name;
+      text.textContent = name;
       L.marker([place[1], place[0]], {
         pane: "names",
         interactive: false,

@@ -1,14 +1,15 @@
 // Which names fit on the map without lying over each other.
 
-const CHARACTER_PX = { town: 7.6, county: 8.6, river: 6.6, creek: 6.2, bridge: 6.7 };
+const CHARACTER_PX = { town: 7.6, county: 8.6, river: 6.6, creek: 6.2, bridge: 7.6 };
 const HEIGHT_PX = 18;
 // From which zoom a name is worth its place.
-const LEAST_ZOOM = { county: 7, town: 8, river: 8, creek: 11, bridge: 12, road: 99 };
+const LEAST_ZOOM = { county: 7, town: 8, river: 8, creek: 11, bridge: 6, road: 99 };
 const RANK = { bridge: 0, town: 1, county: 2, river: 3, creek: 4 };
 
-// candidates: [{ kind, name, pixel: {x, y}, offset }]; taken: boxes already filled.
+// candidates: [{ kind, name, pixel: {x, y}, offset }]; taken: boxes already filled;
+// width: of the map in pixels, beyond which a bridge's name would be cut.
 // Returns those that fit, the more important first.
-export function fitting(candidates, zoom, taken = []) {
+export function fitting(candidates, zoom, taken = [], width = Infinity) {
   const filled = [...taken];
   const fits = [];
   const ordered = candidates
@@ -16,6 +17,7 @@ export function fitting(candidates, zoom, taken = []) {
     .sort((a, b) => RANK[a.kind] - RANK[b.kind] || (a.name < b.name ? -1 : 1));
   for (const candidate of ordered) {
     const box = boxOf(candidate);
+    if (candidate.kind === "bridge" && box.right > width) continue;
     if (filled.some((other) => overlap(box, other))) continue;
     filled.push(box);
     fits.push(candidate);

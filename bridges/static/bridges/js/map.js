@@ -1,13 +1,16 @@
 // The map of a view: our ground, the marks, and the ways to move it without a mouse.
 
 import { layGround } from "./base.js";
-import { around, fitting } from "./labels.js";
+import { around, boxOf, fitting } from "./labels.js";
 import { areOnOneSpot, gather, isOneBridge, nameOf } from "./marks.js";
 import { panBy, readHash, viewAddress, writeHash } from "./view.js";
 
 const MARK_PX = 44;
 const CLOSEST = 17;
 const WAIT_MS = 120;
+// With more marks than this the names wait until the map is nearer.
+const ROOMY = 25;
+const NAMED_ZOOM = 12;
 
 // section holds [data-map], its tools and the templates of the marks.
 export function startMap(L, section, settings) {
@@ -24,7 +27,8 @@ export function startMap(L, section, settings) {
     maxZoom: CLOSEST,
     // The page scrolls under the wheel until the map is the thing in hand.
     scrollWheelZoom: false,
-    zoomSnap: 1,
+    // Half steps fit a region better; tiles are only sharp at whole ones.
+    zoomSnap: settings.tiles ? 1 : 0.5,
   });
   L.control.scale({ position: "bottomright" }).addTo(map);
   box.addEventListener("focusin", () => map.scrollWheelZoom.enable());
@@ -98,23 +102,20 @@ export function startMap(L, section, settings) {
   function write() {
     const pixel = ([longitude, latitude]) => map.latLngToContainerPoint([latitude, longitude]);
     const taken = groups.map(({ place }) => around(pixel(place), 17));
-    const bridges = groups.filter(isOneBridge).map((group) => ({
+    const isRoomy = groups.length <= ROOMY || map.getZoom() >= NAMED_ZOOM;
+    const bridges = groups.filter((group) => isRoomy && isOneBridge(group)).map((group) => ({
       kind: "bridge",
       name: group.members[0].properties.name,
       pixel: pixel(group.place),
       offset: 20,
       key: group.key,
     }));
-    const named = new Set(fitting(bridges, map.getZoom(), taken).map(({ key }) => key));
+    const named = fitting(bridges, map.getZoom(), taken, map.getSize().x);
+    const keys = new Set(named.map(({ key }) => key));
     for (const [key, mark] of marks) {
-      mark.getElement()?.classList.toggle("is-named", named.has(key));
+      mark.getElement()?.classList.toggle("is-named", keys.has(key));
     }
-    ground?.label([
-      ...taken,
-      ...bridges.filter(({ key }) => named.has(key)).map(({ pixel: at, name }) => ({
-        left: at.x, right: at.x + 24 + name.length * 6.7, top: at.y - 10, bottom: at.y + 10,
-      })),
-    ]);
+    ground?.label([...taken, ...named.map(boxOf)]);
   }
 
   function put(group) {

@@ -1,7 +1,7 @@
 // Which marks stand on the map, and what each is called.
 
 // Marks nearer to each other than this would hide each other's drawings.
-export const REACH_PX = 26;
+export const REACH_PX = 33;
 
 // Bridges whose marks would lie on one another become one ring with their count.
 // toPixel: ([longitude, latitude]) => {x, y} at the zoom that is shown. The order of
