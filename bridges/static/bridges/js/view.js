@@ -1,7 +1,7 @@
 // What the map looks at: as an address to ask the server with, and as the page's hash.
 
 const WORLD = { west: -180, south: -90, east: 180, north: 90 };
-const HASH = /^#map=(\d{1,2})\/(-?\d{1,2}(?:\.\d+)?)\/(-?\d{1,3}(?:\.\d+)?)$/;
+const HASH = /^#map=(\d{1,2}(?:\.5)?)\/(-?\d{1,2}(?:\.\d+)?)\/(-?\d{1,3}(?:\.\d+)?)$/;
 
 function within(value, least, most) {
   return Math.min(Math.max(value, least), most);
@@ -34,7 +34,7 @@ export function readHash(hash) {
 }
 
 export function writeHash({ zoom, latitude, longitude }) {
-  return `#map=${Math.round(zoom)}/${latitude.toFixed(4)}/${longitude.toFixed(4)}`;
+  return `#map=${Math.round(zoom * 2) / 2}/${latitude.toFixed(4)}/${longitude.toFixed(4)}`;
 }
 
 // How far one press of an arrow moves the map, in pixels.

@@ -1,0 +1,134 @@
+// The map's pure parts: views and addresses, marks, names.
+
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import {
+  areOnOneSpot, gather, isOneBridge, nameOf,
+} from "../../bridges/static/bridges/js/marks.js";
+import {
+  boxOf, fitting, halfWay, placeOf,
+} from "../../bridges/static/bridges/js/labels.js";
+import {
+  clampBox, panBy, readHash, viewAddress, writeHash,
+} from "../../bridges/static/bridges/js/view.js";
+
+function bridge(slug, x, y, facts = {}) {
+  const properties = {
+    kind: "bridge", count: 1, slug, name: slug, form: "Pratt", built: "1889",
+    status_words: "Open to traffic", changed_lately: false, is_exact: true, ...facts,
+  };
+  return { type: "Feature", geometry: { type: "Point", coordinates: [x, y] }, properties };
+}
+
+const flat = ([x, y]) => ({ x, y });
+
+test("a view wider than the world is asked for as the world", () => {
+  const box = { west: -400, south: -95, east: 400, north: 95 };
+  assert.deepEqual(clampBox(box), { west: -180, south: -90, east: 180, north: 90 });
+  assert.equal(
+    viewAddress("/api/", "", box, 2),
+    "/api/?bbox=-180.00000,-90.00000,180.00000,90.00000&zoom=2",
+  );
+});
+
+test("the filters of the page go with the view, and half zooms are rounded", () => {
+  const box = { west: -41, south: 39, east: -39, north: 41 };
+  assert.equal(
+    viewAddress("/api/", "form=pratt&q=mill", box, 8.5),
+    "/api/?bbox=-41.00000,39.00000,-39.00000,41.00000&zoom=9&form=pratt&q=mill",
+  );
+});
+
+test("a view goes into the hash and comes out of it", () => {
+  const hash = writeHash({ zoom: 9, latitude: 39.51234, longitude: -40.5 });
+  assert.equal(hash, "#map=9/39.5123/-40.5000");
+  assert.deepEqual(readHash(hash), { zoom: 9, latitude: 39.5123, longitude: -40.5 });
+});
+
+test("a half zoom comes back as it was left", () => {
+  assert.equal(readHash(writeHash({ zoom: 8.5, latitude: 1, longitude: 2 })).zoom, 8.5);
+});
+
+test("a hash that is no view is no view", () => {
+  for (const hash of ["", "#list-title", "#map=", "#map=99/1/2", "#map=8/95/0", "#map=8/1/200", "#map=8/1/2/3"]) {
+    assert.equal(readHash(hash), null, hash);
+  }
+});
+
+test("an arrow moves the map by a third of itself", () => {
+  assert.deepEqual(panBy("west", { x: 900, y: 600 }), [-300, 0]);
+  assert.deepEqual(panBy("south", { x: 900, y: 600 }), [0, 200]);
+});
+
+test("marks that would hide each other become one ring with their count", () => {
+  const groups = gather([bridge("a", 0, 0), bridge("b", 10, 10), bridge("c", 100, 0)], flat, 30);
+  assert.deepEqual(groups.map(({ key, count }) => [key, count]), [["a b", 2], ["c", 1]]);
+  assert.deepEqual(groups[0].place, [5, 5]);
+});
+
+test("groups do not depend on the order of the answer", () => {
+  const features = [bridge("c", 20, 0), bridge("a", 0, 0), bridge("b", 40, 0)];
+  const one = gather(features, flat, 30).map(({ key }) => key);
+  const other = gather([...features].reverse(), flat, 30).map(({ key }) => key);
+  assert.deepEqual(one, other);
+});
+
+test("no bridge is lost in gathering, and clusters bring their own counts", () => {
+  const cluster = { ...bridge("x", 5, 5), properties: { kind: "cluster", count: 40 } };
+  const groups = gather([cluster, bridge("a", 0, 0), bridge("b", 500, 0)], flat, 30);
+  assert.equal(groups.reduce((sum, { count }) => sum + count, 0), 42);
+  assert.equal(groups.filter(isOneBridge).length, 1);
+});
+
+test("bridges on one spot are known to be", () => {
+  const [same] = gather([bridge("a", 1, 1), bridge("b", 1, 1)], flat);
+  const [near] = gather([bridge("a", 1, 1), bridge("b", 1, 1.01)], flat);
+  assert.equal(areOnOneSpot(same), true);
+  assert.equal(areOnOneSpot(near), false);
+});
+
+test("a mark is called by what it shows", () => {
+  const name = (facts) => nameOf({ members: [bridge("Weir Lane", 0, 0, facts)], count: 1 });
+  assert.equal(name({}), "Weir Lane, Pratt, built 1889, Open to traffic");
+  assert.equal(
+    name({ built: "date unknown", changed_lately: true, is_exact: false }),
+    "Weir Lane, Pratt, date unknown, Open to traffic, changed lately, place to about 2 miles",
+  );
+  assert.equal(nameOf({ members: [1, 2], count: 23 }), "23 bridges here");
+});
+
+test("names do not lie over each other, and a bridge's goes before a town's", () => {
+  const at = (kind, name, x) => ({ kind, name, pixel: { x, y: 0 } });
+  const fits = fitting([at("town", "Kestle", 10), at("bridge", "Weir Lane", 0), at("town", "Far", 400)], 12);
+  assert.deepEqual(fits.map(({ name }) => name), ["Weir Lane", "Far"]);
+});
+
+test("a name that a mark covers or the map's edge cuts is left out", () => {
+  const one = { kind: "bridge", name: "Weir Lane Bridge", pixel: { x: 300, y: 0 }, offset: 20 };
+  assert.equal(fitting([one], 12, [], 1000).length, 1);
+  assert.equal(fitting([one], 12, [boxOf(one)], 1000).length, 0);
+  assert.equal(fitting([one], 12, [], 350).length, 0);
+});
+
+test("small waters are named only when near", () => {
+  const creek = { kind: "creek", name: "Osier Creek", pixel: { x: 0, y: 0 } };
+  assert.equal(fitting([creek], 9).length, 0);
+  assert.equal(fitting([creek], 12).length, 1);
+});
+
+test("half way along a line is measured on the line", () => {
+  assert.deepEqual(halfWay([[0, 0], [10, 0], [10, 10]]), [10, 0]);
+  assert.deepEqual(halfWay([[0, 0], [4, 0], [4, 0], [8, 0]]), [4, 0]);
+  assert.deepEqual(halfWay([[3, 3], [3, 3]]), [3, 3]);
+});
+
+test("each shape of the ground has a place for its name", () => {
+  const place = (type, coordinates) => placeOf({ geometry: { type, coordinates } });
+  assert.deepEqual(place("Point", [1, 2]), [1, 2]);
+  assert.deepEqual(place("LineString", [[0, 0], [2, 0]]), [1, 0]);
+  assert.deepEqual(place("MultiLineString", [[[9, 9], [9, 9]], [[0, 0], [1, 0], [2, 0]]]), [1, 0]);
+  assert.deepEqual(place("Polygon", [[[0, 0], [4, 0], [4, 2], [0, 0]]]), [2, 1]);
+  assert.deepEqual(place("MultiPolygon", [[[[0, 0], [4, 0], [4, 2], [0, 0]]]]), [2, 1]);
+  assert.equal(place("GeometryCollection", []), null);
+});
