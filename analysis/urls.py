@@ -2,9 +2,19 @@
 
 from django.urls import path
 
-from . import dossier_views, editing
+from . import dossier_views, editing, views
 
 urlpatterns = [
+    path("bridges/<slug:slug>/", views.bridge_page, name="bridge"),
+    path("bridges/<slug:slug>/history/", views.history_page, name="history"),
+    path(
+        "bridges/<slug:slug>/trusses/<slug:address>/", views.truss_page, name="truss"
+    ),
+    path(
+        "bridges/<slug:slug>/trusses/<slug:address>/check-file.json",
+        views.check_file,
+        name="check-file",
+    ),
     # Editing the record by hand.
     path("bridges/<slug:slug>/record/", editing.contents, name="record"),
     path(
