@@ -11,7 +11,7 @@ from itertools import pairwise
 from bridges import drawing
 from bridges.timeline import Event, Stretch, Tick, line_of_time
 from shared import dates
-from shared.templatetags.figures import signed
+from shared.templatetags.figures import figure, signed
 
 from . import dossier_completeness, effects
 from .drawings import NOTHING_KIP, ROLE_WORDS, most_kip
@@ -44,6 +44,7 @@ def laid_out(facts):
             facts, datetime.date.fromisoformat(facts["recorded_at"][:10])
         ),
         "appendix": [_appendix(facts, span, line) for span, line in lines],
+        "method": _method(facts),
     }
 
 
@@ -224,11 +225,9 @@ def _visit(facts, visit):
         "said": ", ".join(said),
         "unseen": _said_of(facts, unseen, "reason"),
         "noted": _said_of(facts, noted, "note"),
-        "effects": [
-            {**line, "is_estimated": line["difference"].get("limit_tons") is not None}
-            for line in effects
-        ],
-        "told": _told(effects),
+        "changes": [_change(change, effects, visit) for change in visit["changes"]],
+        "wholes": _wholes(visit, effects),
+        "joint": _joint_sentences(visit, effects),
         "gaps": [line for line in visit["lines"] if line["gaps"]],
     }
 
@@ -244,19 +243,85 @@ ANSWERS = (
 NOTHING = "no effect on the truss that the check can see."
 
 
-def _told(effects):
-    """Return the sentences of each truss, those of trusses that fare alike as one."""
+def _change(change, effects, visit):
+    """Return a change with its effects, trusses that fare alike in one row."""
+    rows = [
+        {**alike[0], "where": _where(alike, visit)}
+        for _, alike in _grouped(change["effects"], _printed)
+    ]
     told = [
-        (line["line"], [one for one in line["sentences"] if not one.endswith(NOTHING)])
+        (line["line"], sentence.removeprefix(f"{change['title']}: "))
+        for line in effects
+        for sentence in line["sentences"]
+        if sentence.startswith(f"{change['title']}: ")
+        and not sentence.endswith(NOTHING)
+    ]
+    alike = [
+        (pairs, _trusses([n for n, _ in pairs])) for _, pairs in _grouped(told, _second)
+    ]
+    if len(alike) == 1:
+        did = [f"It {alike[0][0][0][1]}"]
+    else:
+        did = [f"On the {where} it {pairs[0][1]}" for pairs, where in alike]
+    return {**change, "rows": rows, "did": " ".join(did)}
+
+
+def _second(pair):
+    return pair[1]
+
+
+def _printed(effect):
+    """Return the figures of an effect as they are printed."""
+    return [signed((effect[measure] or {}).get(name)) for measure, name in FIGURES]
+
+
+FIGURES = (("dead_tons", "share"), ("limit_tons", "share"), ("limit_tons", "alone"))
+
+
+def _where(alike, visit):
+    names = [one["line"] for one in alike]
+    if len(names) == len(visit["lines"]) == 2:
+        return "both"
+    return "all" if len(names) == len(visit["lines"]) > 2 else _and(names).lower()
+
+
+def _wholes(visit, effects):
+    """Return what all changes of a visit did together, trusses alike in one row."""
+    rows = [
+        {
+            "line": line["line"],
+            "before": figure(line["before"]["limit_tons"]),
+            "after": figure(line["after"]["limit_tons"]),
+            "dead_tons": signed(line["difference"].get("dead_tons")),
+            "limit_tons": signed(line["difference"].get("limit_tons")),
+            "is_estimated": line["difference"].get("limit_tons") is not None,
+            "sentence": next(iter(line["sentences"]), ""),
+        }
         for line in effects
     ]
     return [
         {
-            "where": _trusses([name for name, _ in alike]).capitalize(),
-            "text": " ".join(alike[0][1]),
+            **alike[0],
+            "where": _where(alike, visit),
+            "trusses": _trusses([one["line"] for one in alike]).capitalize(),
         }
-        for _, alike in _grouped(told, lambda pair: pair[1])
-        if alike[0][1]
+        for _, alike in _grouped(rows, lambda one: {**one, "line": ""})
+    ]
+
+
+def _joint_sentences(visit, effects):
+    """Return sentences about several changes shared out as one."""
+    titles = tuple(f"{change['title']}: " for change in visit["changes"])
+    told = [
+        (line["line"], sentence)
+        for line in effects
+        for sentence in line["sentences"][1:]
+        if not sentence.startswith(titles) and not sentence.endswith(NOTHING)
+    ]
+    return [
+        f"{_trusses([name for name, _ in alike]).capitalize()}. {sentence}"
+        for _, alike in _grouped(told, _second)
+        for sentence in [alike[0][1]]
     ]
 
 
@@ -467,38 +532,56 @@ def _all_parts(facts):
 
 def _appendix(facts, span, line):
     checks = [one for one in facts["checks"] if one["address"] == line["address"]]
-    answered = [one for one in checks if one["document"] is not None]
     present = checks[-1] if checks and checks[-1]["document"] is not None else None
     return {
         "line": line,
         "span": span,
         "checks": checks,
         "present": present and _present(present, span, line),
+    }
+
+
+def _method(facts):
+    """Return what all checks took for granted, warned of and stand on."""
+    checks = [one for one in facts["checks"] if one["document"] is not None]
+    return {
         "assumptions": _told_of(
-            answered,
+            checks,
             lambda one: one["assumptions"] + one["answer"].get("assumptions", []),
         ),
-        "warnings": _told_of(answered, lambda one: one["answer"].get("warnings", [])),
-        "methods": _unique(one["document"].get("method", "") for one in answered),
+        "warnings": _told_of(checks, lambda one: one["answer"].get("warnings", [])),
+        "methods": _unique(one["document"].get("method", "") for one in checks),
         "vehicles": _unique(
-            one["document"].get("live_load", {}).get("vehicle", "") for one in answered
+            one["document"].get("live_load", {}).get("vehicle", "") for one in checks
         ),
         "sources": _unique(
-            text for one in answered for text in one["answer"].get("sources", [])
+            text for one in checks for text in one["answer"].get("sources", [])
         ),
     }
 
 
 def _told_of(checks, told):
-    """Return each statement once, with the dates it holds for (none: for all)."""
+    """Return each statement once, with the checks it holds for (none: for all)."""
     found: dict[str, list] = {}
     for check in checks:
         for text in dict.fromkeys(told(check)):
-            found.setdefault(text, []).append(dates.display(check["when"]))
+            found.setdefault(text, []).append(check)
     return [
-        {"text": text, "when": "" if len(when) == len(checks) else _and(when)}
-        for text, when in found.items()
+        {"text": text, "when": "" if len(held) == len(checks) else _held(held)}
+        for text, held in found.items()
     ]
+
+
+def _held(checks):
+    """Say for which trusses and dates something holds, dates alike named once."""
+    dated: dict[str, list] = {}
+    for check in checks:
+        dated.setdefault(check["address"], []).append(dates.display(check["when"]))
+    names = {check["address"]: check["line"] for check in checks}
+    return "; ".join(
+        f"{_trusses([names[address] for address, _ in alike])}, {_and(alike[0][1])}"
+        for _, alike in _grouped(dated.items(), _second)
+    )
 
 
 def _present(check, span, line):

@@ -31,6 +31,8 @@ from django.core.files.storage import default_storage
 from django.template.loader import render_to_string
 from PIL import Image, UnidentifiedImageError
 
+from bridges.exports import guard
+
 from . import dossier_pages
 from .dossier_finish import FINISH, finish
 
@@ -228,6 +230,12 @@ def attachments(facts):
             "What every accepted visit said of every element",
             "Data",
         ),
+        Attached(
+            "photographs.csv",
+            _photographs_csv(facts).encode("utf-8-sig"),
+            "The log of the pictures, with the SHA-256 of each original",
+            "Data",
+        ),
         *_check_files(facts),
     ]
     lines = "".join(f"{one.sha256}  {one.name}\n" for one in files)
@@ -252,7 +260,7 @@ def _check_files(facts):
         yield Attached(
             f"{name}.json",
             json.dumps(check["document"], indent=1, ensure_ascii=False).encode(),
-            f"The truss check’s input: {check['line']} truss, {check['when']}",
+            f"Input of the check, {check['line'].lower()}, {check['when']}",
             "Data",
         )
 
@@ -271,31 +279,57 @@ COLUMNS = (
 )
 
 
+PHOTOGRAPH_COLUMNS = (
+    "number",
+    "caption",
+    "of",
+    "viewpoint",
+    "is_drawing",
+    "taken",
+    "facing",
+    "bearing_deg",
+    "credit",
+    "rights",
+    "width_px",
+    "height_px",
+    "sha256",
+)
+
+
 def _answers_csv(facts):
+    rows = (
+        (
+            visit["when"],
+            visit["basis"],
+            visit["key"],
+            one["element"],
+            one["name"],
+            one["answer"],
+            one["words"],
+            one["certainty"],
+            one["reason"],
+            one["note"],
+        )
+        for visit in facts["visits"]
+        for one in visit["answers"]
+    )
+    return _csv(COLUMNS, rows)
+
+
+def _photographs_csv(facts):
+    rows = (
+        [photo[name] for name in PHOTOGRAPH_COLUMNS] for photo in facts["photographs"]
+    )
+    return _csv(PHOTOGRAPH_COLUMNS, rows)
+
+
+def _csv(columns, rows):
     out = io.StringIO()
     write = csv.writer(out, lineterminator="\r\n").writerow
-    write(COLUMNS)
-    for visit in facts["visits"]:
-        for one in visit["answers"]:
-            row = (
-                visit["when"],
-                visit["basis"],
-                visit["key"],
-                one["element"],
-                one["name"],
-                one["answer"],
-                one["words"],
-                one["certainty"],
-                one["reason"],
-                one["note"],
-            )
-            write([_defused(cell) for cell in row])
+    write(columns)
+    for row in rows:
+        write([guard(cell) if isinstance(cell, str) else cell for cell in row])
     return out.getvalue()
-
-
-def _defused(text):
-    """Keep a spreadsheet from taking what somebody typed for a formula."""
-    return f"'{text}" if text[:1] in tuple("=+-@\t\r\n") and text else text
 
 
 # Drawing it.
