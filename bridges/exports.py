@@ -217,14 +217,14 @@ class _Xml:
         self.out = io.StringIO()
         self.xml = XMLGenerator(self.out, encoding="utf-8", short_empty_elements=True)
 
-    def start(self, name, **attributes):
+    def start(self, name, /, **attributes):
         self.xml.startElement(name, attributes)
 
     def end(self, name):
         self.xml.endElement(name)
 
-    def leaf(self, name, text, **attributes):
-        self.start(name, **attributes)
+    def leaf(self, name, text, /):
+        self.start(name)
         self.xml.characters(NOT_XML.sub("", text))
         self.end(name)
 

@@ -1,6 +1,5 @@
 """Write the inventory to a file or to standard output."""
 
-import sys
 from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
@@ -34,8 +33,9 @@ class Command(BaseCommand):
         pieces = exports.write(format, exports.everything(full), sight, address_of)
         if output is None:
             # The whole file in one encoding, whatever the terminal would use.
+            out = self._out()
             for piece in pieces:
-                self._out().write(piece.encode())
+                out.write(piece.encode())
             return
         try:
             with Path(output).open("wb") as file:
@@ -45,7 +45,7 @@ class Command(BaseCommand):
             raise CommandError(f"{output} could not be written: {error.strerror}.")
 
     def _out(self):
-        return getattr(sys.stdout, "buffer", None) or _Plain(self.stdout)
+        return getattr(self.stdout, "buffer", None) or _Plain(self.stdout)
 
 
 class _Plain:
