@@ -48,7 +48,7 @@ LEAST_SPAN_PX, MOST_SPAN_PX = 420, 1500
 TEXT_PX = 14
 JOINT_PX = 5
 TAP_PX = 44
-LABEL_APART_PX = 50
+LABEL_APART_PX = 42
 ACTION_WORDS = {
     COMPRESSION: "in compression",
     TENSION: "in tension",
@@ -452,7 +452,7 @@ class _Sheet:
         start = self._label_place(member)
         if (a, b) != self.ends(member):
             start = 1 - start
-        tries = [start, start - 0.2, start + 0.2]
+        tries = [start, *(min(max(start + by, 0.24), 0.76) for by in (-0.2, 0.2))]
         part = next((one for one in tries if clear_by(one) > LABEL_APART_PX), None)
         part = max(tries, key=clear_by) if part is None else part
         x, y = _between(a, b, part)
@@ -498,7 +498,10 @@ class _Sheet:
             radius = max(15.0, self._breadth(style) / 2 + 8)
             words = f"{member[0]} governs {style.label}".strip()
             reach = 4.2 * len(words)
-            across = min(max(x + 34, reach + 4), self.width - reach - 4)
+            # Clear of the joint's name above a post, of a chord's label elsewhere.
+            a, b = self.ends(member)
+            slant = 16 if abs(a[0] - b[0]) < 1 else 34
+            across = min(max(x + slant, reach + 4), self.width - reach - 4)
             parts.append(
                 f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(radius)}" '
                 f"{self.pen.line('brass', 2)}/>"
