@@ -224,7 +224,7 @@ def _told(groups, found, answers, untouched, was_assumed, is_assumed):
             alone = values[1 << index] - values[0]
             shares[index][measure] = {"alone": alone, "share": share}
     for index, share in enumerate(shares):
-        share["governs"] = found[1 << index]["member"]
+        share["governs"] = governs(found[1 << index])
     result = {
         "engine": ENGINE_VERSION,
         "before": first,
@@ -289,14 +289,25 @@ def _whole_sentence(first, last):
     return f"The estimate {verb} from about {was:.1f} to about {now:.1f} tons; {moved}."
 
 
+def governs(figures) -> str:
+    """Name what sets the limit: a member, or what else can give way first."""
+    if figures.get("member"):
+        return figures["member"]
+    return {
+        "stability": "a bar going slack that nothing replaces",
+        "chord": "sideways buckling of the upper chord",
+    }.get(figures.get("mode"), "nothing recorded")
+
+
 def _governing_words(first, last):
-    if last["member"] is None:
-        return "as recorded, the truss cannot stand under its own weight"
-    if first["member"] == last["member"]:
-        return f"{last['member']} governs before and after"
-    if first["member"] is None:
-        return f"{last['member']} governs now"
-    return f"{first['member']} governed before, {last['member']} governs now"
+    if last["limit_tons"] == 0.0:
+        return (
+            "as recorded, dead load alone leaves the truss nothing to carry more with"
+        )
+    was, now = governs(first), governs(last)
+    if was == now:
+        return f"{now} governs before and after"
+    return f"{was} governed before, {now} governs now"
 
 
 def _share_sentence(share, result):
@@ -311,9 +322,8 @@ def _share_sentence(share, result):
     if limit is None:
         pass
     elif abs(limit) < TINY:
-        governs = result["after"]["member"]
-        why = f", because {governs} governs" if governs else ""
-        parts.append(f"changed the limit by nothing{why}")
+        why = governs(result["after"])
+        parts.append(f"did not move the limit, because {why} governs")
     else:
         verb = "raised" if limit > 0 else "lowered"
         parts.append(f"{verb} the limit by {abs(limit):.1f} tons")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from analysis.engine import checkfile
 from surveys.fold import Part
 
 from . import layout
@@ -75,6 +76,19 @@ def check_file(line, parts: dict[str, Part], title="") -> Translation:
         "live_load": _live_load(span, made),
         "method": "allowable-stress",
     }
+    return _readable(made)
+
+
+def _readable(made):
+    """Turn a file that the engine would refuse into gaps that a person can mend."""
+    try:
+        checkfile.read(made.document)
+    except checkfile.CheckFileError as error:
+        made.document = None
+        made.gaps += [
+            f"The record cannot be checked: {one.path}: {one.message}."
+            for one in error.faults
+        ]
     return made
 
 
@@ -202,7 +216,7 @@ def _floor(span, parts, made):
     if span.roadway_ft:
         floor["roadway_ft"] = span.roadway_ft
     layers = [
-        {k: v for k, v in layer.items() if k in ("material", "thickness_in", "psf")}
+        _layer(layer)
         for layer in state("deck").get("layers", [])
         if layer["material"] in FLOOR_MATERIALS and len(layer) > 1
     ]
@@ -235,6 +249,12 @@ def _floor(span, parts, made):
     if sum(railings):
         floor["railing_plf"] = sum(railings)
     return floor
+
+
+def _layer(layer):
+    """A measured weight stands before one worked out from the thickness."""
+    size = "psf" if "psf" in layer else "thickness_in"
+    return {"material": layer["material"], size: layer[size]}
 
 
 def _is_gone(parts, path):

@@ -7,7 +7,7 @@ from tests.makers import make_bridge, make_id
 
 EYEBARS = {"shape": "eyebar", "count": 2, "width_in": 3.0, "thickness_in": 0.75}
 WEB_BARS = {"shape": "eyebar", "count": 2, "width_in": 2.0, "thickness_in": 0.75}
-ROD = {"shape": "round-rod", "count": 1, "diameter_in": 1.125, "ends": "upset"}
+ROD = {"shape": "round-rod", "count": 1, "diameter_in": 1.5, "ends": "upset"}
 CHANNELS = {"shape": "channel", "count": 2, "depth_in": 8.0, "weight_plf": 11.5}
 BUILT_UP = {
     "webs_apart_in": 6.5,
@@ -21,7 +21,7 @@ BY_ROLE = {
     "upper-chord": {"components": [CHANNELS], "built_up": BUILT_UP},
     "end-post": {"components": [CHANNELS], "built_up": BUILT_UP},
     "lower-chord": {"components": [EYEBARS]},
-    "hip-vertical": {"components": [{**ROD, "count": 2}]},
+    "hip-vertical": {"components": [{**ROD, "count": 2, "diameter_in": 1.125}]},
     "vertical": {"components": [POST], "built_up": LACED},
     "diagonal": {"components": [WEB_BARS]},
     "counter": {"components": [ROD]},
@@ -31,13 +31,17 @@ GRID = {"layers": [{"material": "steel-grid", "thickness_in": 5.0, "psf": 18.0}]
 PANS = {"layers": [{"material": "concrete", "psf": 62.0}]}
 FLOOR = {
     "span-1/deck": PLANK,
-    "span-1/stringers": {"count": 7, "plf_each": 12.0, "material": "timber"},
+    "span-1/stringers": {"count": 7, "plf_each": 40.0, "material": "timber"},
     "span-1/floor-beams": {"each_lb": 1000.0, "material": "steel"},
 }
 
 
 def make_described_bridge(year=1990, **facts):
-    """Return a bridge all of whose members and floor were described at one visit."""
+    """Return a bridge all of whose members and floor were described at one visit.
+
+    Counters in the middle three panels, so that no diagonal governs by going slack.
+    """
+    facts["span"] = {"crossed_panels": [2, 3, 4]} | facts.get("span", {})
     bridge = make_bridge(**facts)
     states = dict(FLOOR)
     for member in Element.objects.filter(bridge=bridge, kind="member"):

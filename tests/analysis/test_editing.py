@@ -32,7 +32,7 @@ def facts_of(response):
     return {
         name: "" if (value := form[name].value()) is None else value
         for name in form.fields
-        if not (form[name].value() is False)
+        if form[name].value() is not False
     }
 
 

@@ -25,7 +25,7 @@ NEAR = 1e-9
 
 
 def heavier_counters(lines=("upstream", "downstream")):
-    rod = {**ROD, "diameter_in": 1.5, "origin": "replacement"}
+    rod = {**ROD, "diameter_in": 1.75, "origin": "replacement"}
     return {
         f"span-1/{line}/{name}": {"components": [rod]}
         for line in lines
