@@ -418,6 +418,18 @@ def test_the_map_costs_the_same_for_one_bridge_and_for_thirty(client):
     assert len(thirty) == len(one), "\n".join(thirty)
 
 
+def test_masks_of_two_filters_and_of_two_days_are_kept_apart(monkeypatch):
+    list_bridge(1)
+    list_bridge(2, form="warren", last_changed=datetime.date(2020, 5, 1))
+    places = mapindex.places_for(None)
+    assert places.mask([("form", "pratt")]).tolist() == [True, False]
+    assert places.mask([("form", "warren")]).tolist() == [False, True]
+    for day, expected in ((1, [True, True]), (2, [True, False])):
+        today = datetime.date(2025, 5, day)
+        monkeypatch.setattr(timezone, "localdate", lambda today=today: today)
+        assert places.mask([("changed_within", "5")]).tolist() == expected
+
+
 def test_a_view_asked_for_again_asks_the_database_for_no_filter(client):
     list_bridge(1)
     ask(client, query="q=mill")
