@@ -20,13 +20,6 @@ from .errors import Fault
 MOST_FAULTS = 50
 
 PLAIN_KEY = re.compile(r"[A-Za-z_][A-Za-z0-9_-]*")
-TYPE_NAMES = {
-    "number": "a number",
-    "array": "a list",
-    "object": "an object",
-    "string": "a text",
-    "null": "null",
-}
 
 
 class _Absent:
@@ -108,6 +101,9 @@ def type_of(value: object) -> str:
 class Table(Protocol):
     """What every table below can do."""
 
+    def expected(self) -> str:
+        """Return what a message says was expected."""
+
     def read(self, value: object, at: str, faults: Faults) -> Any:
         """Return the value in plain form, or ``ABSENT`` having added faults."""
 
@@ -168,8 +164,11 @@ class Text:
     pattern: str = ""
     says: str = ""
 
+    def expected(self) -> str:
+        return f"{self.says or 'a text'} of at most {self.longest} letters"
+
     def read(self, value: object, at: str, faults: Faults) -> Any:
-        expected = f"expected {self.says or 'a text'} of at most {self.longest} letters"
+        expected = f"expected {self.expected()}"
         if not isinstance(value, str):
             faults.add(at, f"{expected}, found {shown(value)}", "type")
         elif len(value) > self.longest:
@@ -191,11 +190,13 @@ class Choice:
 
     values: tuple[str, ...]
 
+    def expected(self) -> str:
+        return f"one of {', '.join(self.values)}"
+
     def read(self, value: object, at: str, faults: Faults) -> Any:
         if isinstance(value, str) and value in self.values:
             return value
-        among = ", ".join(self.values)
-        faults.add(at, f"expected one of {among}; found {shown(value)}", "choice")
+        faults.add(at, f"expected {self.expected()}; found {shown(value)}", "choice")
         return ABSENT
 
     def schema(self) -> dict[str, Any]:
@@ -206,10 +207,13 @@ class Choice:
 class Flag:
     """true or false."""
 
+    def expected(self) -> str:
+        return "true or false"
+
     def read(self, value: object, at: str, faults: Faults) -> Any:
         if isinstance(value, bool):
             return value
-        faults.add(at, f"expected true or false, found {shown(value)}", "type")
+        faults.add(at, f"expected {self.expected()}, found {shown(value)}", "type")
         return ABSENT
 
     def schema(self) -> dict[str, Any]:
@@ -225,11 +229,14 @@ class Many:
     most: int
     of: str
 
-    def read(self, value: object, at: str, faults: Faults) -> Any:
+    def expected(self) -> str:
         limits = (
             f"{self.least}" if self.least == self.most else f"{self.least}-{self.most}"
         )
-        expected = f"expected a list of {limits} {self.of}"
+        return f"a list of {limits} {self.of}"
+
+    def read(self, value: object, at: str, faults: Faults) -> Any:
+        expected = f"expected {self.expected()}"
         if not isinstance(value, list | tuple):
             faults.add(at, f"{expected}, found {shown(value)}", "type")
             return ABSENT
@@ -261,8 +268,11 @@ class Mapped:
     most: int
     of: str
 
+    def expected(self) -> str:
+        return f"an object of {self.least}-{self.most} {self.of}"
+
     def read(self, value: object, at: str, faults: Faults) -> Any:
-        expected = f"expected an object of {self.least}-{self.most} {self.of}"
+        expected = f"expected {self.expected()}"
         if not isinstance(value, Mapping):
             faults.add(at, f"{expected}, found {shown(value)}", "type")
             return ABSENT
@@ -299,12 +309,14 @@ class Either:
 
     by_type: Mapping[str, Table]
 
+    def expected(self) -> str:
+        return ", or ".join(table.expected() for table in self.by_type.values())
+
     def read(self, value: object, at: str, faults: Faults) -> Any:
         table = self.by_type.get(type_of(value))
         if table is not None:
             return table.read(value, at, faults)
-        among = " or ".join(TYPE_NAMES[name] for name in self.by_type)
-        faults.add(at, f"expected {among}, found {shown(value)}", "type")
+        faults.add(at, f"expected {self.expected()}; found {shown(value)}", "type")
         return ABSENT
 
     def schema(self) -> dict[str, Any]:
@@ -421,6 +433,9 @@ class Record:
     #: Keys that another table reads (the one that says which record this is).
     fixed: Mapping[str, str] = field(default_factory=dict)
 
+    def expected(self) -> str:
+        return f"an object with {', '.join([*self.fixed, *self.keys])}"
+
     def read(self, value: object, at: str, faults: Faults) -> Any:
         if not isinstance(value, Mapping):
             faults.add(at, f"expected an object, found {shown(value)}", "type")
@@ -445,9 +460,8 @@ class Record:
         if name in value:
             return key.table.read(value[name], child(at, name), faults)
         if key.required:
-            wanted = getattr(key.table, "expected", None)
-            what = f" {wanted()}" if wanted else " this key"
-            faults.add(child(at, name), f"expected{what}, found nothing", "required")
+            message = f"expected {key.table.expected()}; found nothing"
+            faults.add(child(at, name), message, "required")
         return key.default
 
     def _refuse_key(self, name: object, at: str, faults: Faults) -> None:
@@ -481,6 +495,12 @@ class Variants:
     key: str
     records: Mapping[str, Record]
     otherwise: Record | None = None
+
+    def expected(self) -> str:
+        ways = [f"an object with {self.key} one of {', '.join(self.records)}"]
+        if self.otherwise is not None:
+            ways.append(self.otherwise.expected())
+        return ", or ".join(ways)
 
     def read(self, value: object, at: str, faults: Faults) -> Any:
         if not isinstance(value, Mapping):

@@ -504,3 +504,150 @@ def warren_with_verticals(plan: Plan) -> Draft:
         draft.bar(f"L{i - 1}", f"U{i}", "end-post" if i == 1 else "diagonal")
         draft.bar(f"L{i + 1}", f"U{i}", "end-post" if i == n - 1 else "diagonal")
     return draft
+
+
+@form("howe", "Howe", takes=("crossed_panels",))
+def howe(plan: Plan) -> Draft:
+    """As a Pratt with the diagonals rising toward midspan, in compression, and the
+    verticals in tension."""
+    draft = _lower_chord(plan)
+    _over_panel_points(draft, plan, [plan.depth_ft] * (plan.panels - 1))
+    _hips(draft, plan)
+    _pratt_web(draft, plan, first=2, rising=True)
+    return draft
+
+
+@form("double-intersection-pratt", "Double-intersection Pratt", panels=(6, MOST_PANELS))
+def double_intersection_pratt(plan: Plan) -> Draft:
+    """A Pratt whose diagonals cross two panels, in two overlapping systems, with short
+    diagonals next to the hips; in an odd number of panels the last two pass midspan."""
+    n = plan.panels
+    draft = _lower_chord(plan)
+    _over_panel_points(draft, plan, [plan.depth_ft] * (n - 1))
+    _hips(draft, plan)
+    draft.bar("L2", "U1", "diagonal")
+    draft.bar(f"L{n - 2}", f"U{n - 1}", "diagonal")
+    for i in range(1, (n + 1) // 2 - 1):
+        kind = "counter" if 2 * (i + 2) > n else "diagonal"
+        draft.bar(f"U{i}", f"L{i + 2}", kind)
+        draft.bar(f"U{n - i}", f"L{n - i - 2}", kind)
+    return draft
+
+
+def _subdivided(plan: Plan, heights_ft: Sequence[float]) -> Draft:
+    """Put down a Pratt of n/2 main panels with joints M halfway along its diagonals.
+
+    Upper joints stand over the even panel points. Each M carries a hanger to the panel
+    point below it and is steadied by a sub-strut down to the main panel point farther
+    from midspan or a sub-tie up to the upper joint nearer midspan; over the end posts
+    there is always a sub-strut. The middle main panel of an odd number is crossed.
+    """
+    n = plan.panels
+    draft = _lower_chord(plan)
+    for i, height in zip(range(2, n, 2), heights_ft, strict=True):
+        draft.joint(f"U{i}", plan.x[i], height)
+        draft.bar(f"L{i}", f"U{i}", "vertical")
+        if i + 2 < n:
+            draft.bar(f"U{i}", f"U{i + 2}", "upper-chord")
+    for i in range(1, n, 2):
+        left, right = i - 1, i + 1
+        if i in (1, n - 1):
+            outer, inner = (left, right) if i == 1 else (right, left)
+            _half_way(draft, plan, i, f"L{outer}", f"U{inner}", "end-post")
+            draft.bar(f"M{i}", f"L{inner}", "sub-strut")
+        elif 2 * i == n:
+            _crossed_half_way(draft, i)
+        else:
+            outer, inner = (left, right) if 2 * i < n else (right, left)
+            _half_way(draft, plan, i, f"U{outer}", f"L{inner}", "diagonal")
+            if plan.sub_members == "ties":
+                draft.bar(f"M{i}", f"U{inner}", "sub-tie")
+            else:
+                draft.bar(f"M{i}", f"L{outer}", "sub-strut")
+        draft.bar(f"M{i}", f"L{i}", "sub-tie")
+    return draft
+
+
+def _half_way(draft: Draft, plan: Plan, i: int, a: str, b: str, kind: str) -> None:
+    """Put M over panel point i on the straight line between two joints."""
+    (ax, ay), (bx, by) = draft.joints[a], draft.joints[b]
+    draft.joint(f"M{i}", plan.x[i], ay + (by - ay) * (plan.x[i] - ax) / (bx - ax))
+    draft.bar(a, f"M{i}", kind)
+    draft.bar(f"M{i}", b, kind)
+
+
+def _crossed_half_way(draft: Draft, i: int) -> None:
+    """Put M where the two diagonals of the middle main panel meet."""
+    (lx, _), (rx, _) = draft.joints[f"L{i - 1}"], draft.joints[f"L{i + 1}"]
+    left, right = draft.joints[f"U{i - 1}"][1], draft.joints[f"U{i + 1}"][1]
+    part = left / (left + right)
+    draft.joint(f"M{i}", lx + part * (rx - lx), part * right)
+    for corner in (f"L{i - 1}", f"L{i + 1}", f"U{i - 1}", f"U{i + 1}"):
+        draft.bar(f"M{i}", corner, "counter")
+    draft.crossed |= {i, i + 1}
+
+
+@form(
+    "baltimore",
+    "Baltimore",
+    takes=("sub_members",),
+    panels=(6, MOST_PANELS),
+    even=True,
+)
+def baltimore(plan: Plan) -> Draft:
+    """A Pratt whose main panels, two panels each, are subdivided: joints M halfway
+    along the diagonals carry the floor beams between main panel points."""
+    return _subdivided(plan, [plan.depth_ft] * (plan.panels // 2 - 1))
+
+
+@form(
+    "pennsylvania",
+    "Pennsylvania",
+    needs=("upper_heights_ft",),
+    takes=("depth_ft", "sub_members"),
+    panels=(6, MOST_PANELS),
+    even=True,
+)
+def pennsylvania(plan: Plan) -> Draft:
+    """As a Baltimore, under a polygonal upper chord; one height for each upper joint,
+    which stand over every second panel point."""
+    return _subdivided(plan, _heights(plan, plan.panels // 2 - 1))
+
+
+@form("king-post", "King post", panels=(2, 2))
+def king_post(plan: Plan) -> Draft:
+    """Two braces meeting over one hanger, and a tie."""
+    draft = _lower_chord(plan)
+    draft.joint("U1", plan.x[1], plan.depth_ft)
+    draft.bar("L0", "U1", "end-post")
+    draft.bar("L2", "U1", "end-post")
+    draft.bar("L1", "U1", "vertical")
+    return draft
+
+
+@form("queen-post", "Queen post", takes=("crossed_panels",), panels=(3, 3))
+def queen_post(plan: Plan) -> Draft:
+    """Two braces, two hangers and a straining beam over a tie. The middle panel is open
+    unless it is named in crossed_panels; open, it can balance only a symmetric load."""
+    draft = _lower_chord(plan)
+    _over_panel_points(draft, plan, [plan.depth_ft] * 2)
+    draft.bar("L0", "U1", "end-post")
+    draft.bar("L3", "U2", "end-post")
+    return draft
+
+
+@form("bowstring", "Bowstring", panels=(3, MOST_PANELS))
+def bowstring(plan: Plan) -> Draft:
+    """A parabolic upper chord from L0 to Ln tied by the lower chord, with verticals and
+    crossed diagonals; the depth is that of the parabola at midspan."""
+    n, span = plan.panels, plan.span_ft
+    heights = [4.0 * plan.depth_ft * x * (span - x) / span**2 for x in plan.x[1:n]]
+    draft = _lower_chord(plan)
+    _over_panel_points(draft, plan, heights)
+    draft.bar("L0", "U1", "upper-chord")
+    draft.bar(f"U{n - 1}", f"L{n}", "upper-chord")
+    for panel in range(2, n):
+        draft.bar(f"U{panel - 1}", f"L{panel}", "counter")
+        draft.bar(f"L{panel - 1}", f"U{panel}", "counter")
+        draft.crossed.add(panel)
+    return draft

@@ -69,9 +69,18 @@ def _present(check: CheckInput) -> list[MemberInput]:
     return [m for m in check.members if m.is_covered and not m.is_absent]
 
 
-def _having(check: CheckInput, test: Callable[[Component], bool]) -> list[str]:
-    """Return the members with a component that passes a test."""
-    return [m.name for m in _present(check) if any(test(p) for p in m.components)]
+def _having(
+    check: CheckInput, test: Callable[[Component], bool], *, stiff: bool = False
+) -> list[str]:
+    """Return the members with a component that passes a test.
+
+    ``stiff`` leaves out those that carry tension only.
+    """
+    return [
+        m.name
+        for m in _present(check)
+        if any(test(p) for p in m.components) and not (stiff and m.tension_only)
+    ]
 
 
 def _materials(check: CheckInput) -> list[Material]:
@@ -128,8 +137,10 @@ def _rated_by(check: CheckInput) -> list[str]:
 def _made_of(check: CheckInput) -> list[str]:
     found = []
 
-    def say(test: Callable[[Component], bool], sentence: str) -> None:
-        names = _having(check, test)
+    def say(
+        test: Callable[[Component], bool], sentence: str, *, stiff: bool = False
+    ) -> None:
+        names = _having(check, test, stiff=stiff)
         if names:
             found.append(sentence.format(listed(names)))
 
@@ -146,6 +157,7 @@ def _made_of(check: CheckInput) -> list[str]:
         lambda p: p.shape in SHAPES_TURNED and p.built_up is None,
         "Pieces of {} bend about their weaker axis in both planes where compressed: "
         "how they are turned is not recorded.",
+        stiff=True,
     )
     say(
         lambda p: p.built_up is not None and p.built_up.tied_by == "lacing",
