@@ -90,6 +90,8 @@ def test_a_file_holds_the_bridges_of_the_view_and_no_more(client, kind):
     assert "Kept Bridge" in text
     assert "Mill Road Bridge 1" not in text
     assert "Unseen Bridge" not in text
+    assert "Unseen Bridge" not in command("--format", kind)
+    assert "Unseen Bridge" in command("--format", kind, "--full")
 
 
 @needs_database
