@@ -504,7 +504,12 @@ def _standing(configured):
     check = configured.check_made
     if check is None:
         return {"gap": configured.gap or "Not checked.", "check": None}
-    return {"gap": "", "check": check.input_sha256, **effects.measures(check.answer)}
+    return {
+        "gap": "",
+        "check": check.input_sha256,
+        "stands": check.stands,
+        **effects.measures(check.answer),
+    }
 
 
 def _repairs(bridge, sources):

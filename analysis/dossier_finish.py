@@ -17,7 +17,7 @@ as ``b"12 0 R"``.
 import pydyf
 
 # Raised whenever anything here changes, so that kept files are drawn again.
-FINISH = 1
+FINISH = 2
 CLOSING = b"</rdf:RDF>"
 POINTS_PER_PIXEL = 0.75
 
@@ -123,7 +123,7 @@ def _index_headers(pdf, reached):
         is_column = reached[row["P"]]["S"] == "/THead"
         element["A"]["Scope"] = "/Column" if is_column else "/Row"
         if "ID" in element:
-            found[element["ID"].data] = reference
+            found[element["ID"].string] = reference
     for name in sorted(found):
         names.append(pydyf.String(name))
         names.append(found[name])

@@ -17,6 +17,7 @@ import json
 import os
 import threading
 import unicodedata
+import warnings
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -352,7 +353,9 @@ def _drawn(made):
     fonts = FontConfiguration()
     style = weasyprint.CSS(string=made.css, font_config=fonts, url_fetcher=fetcher)
     moment = datetime.fromisoformat(made.moment.replace("Z", "+00:00"))
-    with _RENDERING, _clock_stopped(moment):
+    with _RENDERING, _clock_stopped(moment), warnings.catch_warnings():
+        # The library leaves its colour profile open for the collector to close.
+        warnings.simplefilter("ignore", ResourceWarning)
         return weasyprint.HTML(
             string=made.html, base_url="asset:", url_fetcher=fetcher
         ).write_pdf(
