@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from bridges.models import Bridge
@@ -87,17 +86,15 @@ def _written(dossier):
 
 
 def _base(bridge, dossier, revision):
-    """Return the texts as they were at the revision a person began from."""
+    """Return the texts as they were at the revision a person began from.
+
+    Blank where that revision is not in the history: whatever differs is then shown
+    beside, and nothing overwritten.
+    """
     if dossier is None or revision == 0:
         return _written(None)
     if revision == dossier.revision:
         return _written(dossier)
     row = Dossier.history.filter(bridge_id=bridge.pk, revision=revision)
     found = row.order_by("-history_date").first()
-    if found is None:
-        raise ValidationError(
-            "This form began from a revision that is not in the record. Reload the "
-            "page; copy what you wrote first.",
-            code="revision",
-        )
     return _written(found)
