@@ -428,7 +428,7 @@ class _Sheet:
             # The ring's leader carries the label of the bar that governs.
             if style.label and not style.is_governing:
                 parts.append(self._label(member, style, placed))
-        return f'<g aria-hidden="true">{"".join(parts)}</g>'
+        return self._laid_over(parts)
 
     def _label(self, member, style, placed):
         """Write along a bar, on the outer side of a chord, clear of other labels."""
@@ -461,6 +461,11 @@ class _Sheet:
         colour = "rust" if style.is_new else "ink"
         return self._haloed(x, y, style.label, colour, turn=turn.format(_n(x), _n(y)))
 
+    def _laid_over(self, parts):
+        """Group what lies over the bars so that a tap goes through it to them."""
+        taps = "" if self.pen.palette is not None else ' pointer-events="none"'
+        return f'<g aria-hidden="true"{taps}>{"".join(parts)}</g>'
+
     def _haloed(self, x, y, words, colour, size_px=TEXT_PX, weight=600, turn=""):
         beneath = self.pen.halo(size_px, weight) + turn
         plain = self.pen.text(colour, size_px, weight) + turn
@@ -481,7 +486,7 @@ class _Sheet:
                 continue
             down = -13 if above else 34 if self._is_end(name) else 22
             parts.append(self._haloed(x, y + down, name, "ink", 13))
-        return f'<g aria-hidden="true">{"".join(parts)}</g>'
+        return self._laid_over(parts)
 
     def _is_end(self, name):
         x_ft, y_ft = self.joints_ft[name]
@@ -509,7 +514,7 @@ class _Sheet:
                 f'L{_n(across)} 21" {self.pen.line("brass", 1.2)}/>'
                 + self._haloed(across, 15, words, "brass", 14, 700)
             )
-        return f'<g aria-hidden="true">{"".join(parts)}</g>'
+        return self._laid_over(parts)
 
 
 DASHED = ' stroke-dasharray="6 4"'

@@ -1,16 +1,18 @@
 """The typefaces for the web: Latin letters and figures out of the packaged files.
 
 The packages hold the whole families, 0.4 to 1.2 MB each, and the dossier uses them as
-they are. A phone gets what the site writes with, compressed, made once at first use
-and kept under the data folder. Until then, and if it cannot be made, the page shows
-in the reader's own faces.
+they are. A phone gets what the site writes with, compressed. It is made once, by
+``manage.py make_fonts`` or else beside the first request, and kept under the data
+folder; until it is there the whole file is answered, and nobody waits.
 
 The addresses in ``shared/css/base.css`` and ``templates/base.html`` carry ``RECIPE``,
 so a changed subset has a new address and an old one may be kept for ever.
 """
 
+import logging
 import os
 import tempfile
+import threading
 from pathlib import Path
 
 import fontpkg_source_sans_3
@@ -50,14 +52,47 @@ LIMITS = {"wght": (400, 700), "opsz": 18}
 YEAR_S = 60 * 60 * 24 * 365
 
 
+logger = logging.getLogger(__name__)
+_making = threading.Lock()
+
+
 @require_safe
 def serve(request, recipe, name):
     """Answer a face of this recipe, to be kept by the browser for good."""
     if recipe != RECIPE or name not in FACES:
         raise Http404("No such typeface.")
-    answer = FileResponse(subset_path(name).open("rb"), content_type="font/woff2")
+    kept = kept_path(name)
+    if not kept.exists():
+        make_soon()
+        # Browsers go by what a font file begins with, not by what it is called.
+        answer = FileResponse(source(name).open("rb"), content_type="font/ttf")
+        answer.headers["Cache-Control"] = "no-store"
+        return answer
+    answer = FileResponse(kept.open("rb"), content_type="font/woff2")
     answer.headers["Cache-Control"] = f"public, max-age={YEAR_S}, immutable"
     return answer
+
+
+def make_soon():
+    """Make the faces in a thread of their own, unless one is at it already."""
+    if _making.acquire(blocking=False):
+        threading.Thread(target=_make_all, daemon=True, name="typefaces").start()
+
+
+def _make_all():
+    try:
+        for name in FACES:
+            subset_path(name)
+    except OSError:
+        # Pages go on with the whole files; the keeper reads why.
+        logger.exception("The typefaces for the web could not be made.")
+    finally:
+        _making.release()
+
+
+def kept_path(name):
+    """Return where the web file of a face is kept, made or not."""
+    return settings.DATA_DIR / "fonts" / str(RECIPE) / f"{name}.woff2"
 
 
 def source(name):
@@ -71,7 +106,7 @@ def subset_path(name):
 
     Safe to call from several processes: a file appears whole or not at all.
     """
-    kept = settings.DATA_DIR / "fonts" / str(RECIPE) / f"{name}.woff2"
+    kept = kept_path(name)
     if not kept.exists():
         kept.parent.mkdir(parents=True, exist_ok=True)
         handle, scratch = tempfile.mkstemp(dir=kept.parent, suffix=".part")

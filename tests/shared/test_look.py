@@ -165,6 +165,41 @@ def test_another_typeface_or_recipe_is_not_there(address):
     assert Client().get(address).status_code == 404
 
 
+def test_nobody_waits_for_a_typeface_that_is_still_to_be_made(
+    settings, tmp_path, monkeypatch
+):
+    settings.DATA_DIR = tmp_path
+    asked = []
+    monkeypatch.setattr(fonts, "make_soon", lambda: asked.append(True))
+    answer = Client().get(f"/fonts/{fonts.RECIPE}/source-sans-3.woff2")
+    whole = b"".join(answer.streaming_content)
+    answer.close()
+    assert asked
+    assert whole == fonts.source("source-sans-3").read_bytes()
+    assert answer["Cache-Control"] == "no-store"
+
+
+def test_typefaces_are_made_once_at_a_time_and_a_full_disk_is_reported(
+    settings, tmp_path, monkeypatch, caplog
+):
+    settings.DATA_DIR = tmp_path
+    made = []
+
+    def full(original, target):
+        made.append(original)
+        raise OSError("disk full")
+
+    monkeypatch.setattr(fonts, "make_subset", full)
+    with fonts._making:
+        fonts.make_soon()
+    assert not made
+    fonts._making.acquire()
+    fonts._make_all()
+    assert len(made) == 1
+    assert "could not be made" in caplog.text
+    assert not fonts._making.locked()
+
+
 def test_a_typeface_that_cannot_be_made_leaves_nothing_behind(
     settings, tmp_path, monkeypatch
 ):
@@ -178,3 +213,42 @@ def test_a_typeface_that_cannot_be_made_leaves_nothing_behind(
     with pytest.raises(OSError, match="disk full"):
         fonts.subset_path("source-sans-3")
     assert not [path for path in tmp_path.rglob("*") if path.is_file()]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "address", ["/accounts/sign-in/", "/about/figures/", "/nothing/"]
+)
+def test_every_page_names_the_site_and_says_where_the_caution_is(address, settings):
+    html = Client().get(address, headers={"host": "localhost"}).content.decode()
+    assert f'<span class="site-name">{settings.SITE_NAME}</span>' in html
+    assert 'href="/about/figures/"' in html
+    assert 'href="#main"' in html
+
+
+def test_the_page_for_a_broken_site_asks_nothing_of_the_database():
+    from django.template.loader import get_template
+
+    html = get_template("500.html").render()
+    assert "Something went wrong here" in html
+    assert "Second Crossing" in html
+
+
+@pytest.mark.django_db
+def test_a_wrong_password_is_refused_in_words_and_the_name_is_kept():
+    html = (
+        Client()
+        .post(
+            "/accounts/sign-in/",
+            {"username": "ada", "password": "wrong", "next": "/due/"},
+        )
+        .content.decode()
+    )
+    assert "Not signed in" in html
+    assert 'value="ada"' in html
+    assert 'name="next" value="/due/"' in html
+    assert "wrong" not in html
+
+
+def test_the_sheet_of_parts_is_only_for_who_builds_them():
+    assert Client().get("/about/specimen/").status_code == 404
