@@ -5,7 +5,9 @@ Pure: from the facts alone, so that the PDF is a function of them.
 
 from __future__ import annotations
 
+import calendar
 import datetime
+import re
 from itertools import pairwise
 
 from bridges import drawing
@@ -43,7 +45,7 @@ def laid_out(facts):
         "lacking": dossier_completeness.lacking(
             facts, datetime.date.fromisoformat(facts["recorded_at"][:10])
         ),
-        "appendix": [_appendix(facts, span, line) for span, line in lines],
+        "appendix": _appendix(facts, lines),
         "method": _method(facts),
     }
 
@@ -169,11 +171,27 @@ def _member_rows(lines):
     return [
         {
             **alike[0],
+            **_shortly(alike[0]),
             "names": [one["member"] for one in alike],
             "role_words": ROLE_WORDS.get(alike[0]["role"], alike[0]["role"]),
         }
         for _, alike in _grouped(entries, lambda one: (one["where"], _likeness(one)))
     ]
+
+
+MONTH = re.compile(rf"\b({'|'.join(calendar.month_name[1:])})\b")
+
+
+def short(date):
+    """Say a date short enough for a narrow column: “12 Oct 2024”."""
+    return MONTH.sub(lambda month: month[0][:3], dates.display(date)) if date else ""
+
+
+def _shortly(one):
+    return {
+        "said_short": short(one.get("said_when")),
+        "seen_short": short(one.get("seen_when")),
+    }
 
 
 def _grouped(things, key):
@@ -187,7 +205,11 @@ def _grouped(things, key):
 def _rows(parts):
     """Join parts of one kind of which nothing is known into one row."""
     return [
-        {**alike[0], "names": [one["name"] for one in alike]}
+        {
+            **alike[0],
+            **_shortly(alike[0]),
+            "names": [one["name"] for one in alike],
+        }
         for _, alike in _grouped(
             parts, lambda one: one["path"] if one["is_known"] else _likeness(one)
         )
@@ -530,15 +552,43 @@ def _all_parts(facts):
 # The structural appendix.
 
 
-def _appendix(facts, span, line):
-    checks = [one for one in facts["checks"] if one["address"] == line["address"]]
+def _appendix(facts, lines):
+    """Return the checks of each truss, trusses checked alike throughout as one."""
+    found = [
+        (
+            span,
+            line,
+            [one for one in facts["checks"] if one["address"] == line["address"]],
+        )
+        for span, line in lines
+    ]
+    return [
+        _checked(facts, alike)
+        for _, alike in _grouped(
+            found,
+            lambda row: [
+                (one["when"], one.get("sha256"), one["gap"]) for one in row[2]
+            ],
+        )
+    ]
+
+
+def _checked(facts, alike):
+    span, line, checks = alike[0]
     present = checks[-1] if checks and checks[-1]["document"] is not None else None
+    names = [_line_name(facts, *row[:2]) for row in alike]
     return {
-        "line": line,
-        "span": span,
+        "title": _trusses(names).capitalize(),
+        "trusses": _trusses(names),
+        "is_plural": len(names) > 1,
         "checks": checks,
-        "present": present and _present(present, span, line),
+        "present": present and _present(present, span, line, _trusses(names)),
     }
+
+
+def _line_name(facts, span, line):
+    name = line["name"]
+    return f"{name} (span {span['number']})" if len(facts["spans"]) > 1 else name
 
 
 def _method(facts):
@@ -584,7 +634,7 @@ def _held(checks):
     )
 
 
-def _present(check, span, line):
+def _present(check, span, line, trusses):
     """Return the members of the present check, and their forces drawn."""
     answer = check["answer"]
     governing = (answer.get("governing") or {}).get("operating") or {}
@@ -609,17 +659,17 @@ def _present(check, span, line):
         **check,
         "rows": rows,
         "dead_items": items,
-        "drawing": _forces_drawn(span, line, rows),
+        "drawing": _forces_drawn(span, line, rows, trusses),
     }
 
 
-def _forces_drawn(span, line, rows):
+def _forces_drawn(span, line, rows, trusses):
     bars = {row["name"]: _force_bar(row) for row in rows}
     if not span["skeleton"] or all(bar == PLAIN for bar in bars.values()):
         return ""
     governing = next((row["name"] for row in rows if row["is_governing"]), "")
     said = (
-        f"Greatest forces in the {line['name'].lower()} truss under dead load and "
+        f"Greatest forces in the {trusses} under dead load and "
         "vehicle, in kip; the table gives them"
     )
     if governing:
