@@ -36,6 +36,8 @@ from django.utils.safestring import SafeString, mark_safe
 
 from shared.units import feet_text
 
+from .lettering import best_place
+
 COMPRESSION, TENSION, SLACK, ZERO = "compression", "tension", "slack", "zero"
 UNKNOWN = "unknown"
 ORIGINAL, REPLACEMENT, ADDITION = "original", "replacement", "addition"
@@ -48,7 +50,8 @@ LEAST_SPAN_PX, MOST_SPAN_PX = 420, 1500
 TEXT_PX = 14
 JOINT_PX = 5
 TAP_PX = 44
-LABEL_APART_PX = 42
+LETTER_PX = 10
+SHIFTS = (-0.12, 0.12, -0.2, 0.2, -0.28, 0.28)
 ACTION_WORDS = {
     COMPRESSION: "in compression",
     TENSION: "in tension",
@@ -223,6 +226,8 @@ class _Sheet:
         forces = [abs(s.force_kip) for s in self.styles.values() if s.force_kip]
         self.most_kip = max(forces, default=0.0)
         self.crossed = _crossed(self.members, self.joints_ft)
+        # Middles of the labels written so far.
+        self.written = []
 
     def _scale(self):
         """Choose px per foot so that panels, and labels on bars, have room."""
@@ -422,16 +427,16 @@ class _Sheet:
         )
 
     def labels(self):
-        placed, parts = [], []
+        parts = []
         for member in self.members:
             style = self.styles[member[0]]
             # The ring's leader carries the label of the bar that governs.
             if style.label and not style.is_governing:
-                parts.append(self._label(member, style, placed))
+                parts.append(self._label(member, style))
         return self._laid_over(parts)
 
-    def _label(self, member, style, placed):
-        """Write along a bar, on the outer side of a chord, clear of other labels."""
+    def _label(self, member, style):
+        """Write along a bar, on the outer side of a chord, clear of what is near."""
         a, b = sorted(self.ends(member))
         _, along, across = _directions(a, b)
         angle = math.degrees(math.atan2(along[1], along[0]))
@@ -439,27 +444,30 @@ class _Sheet:
             angle, across = -90.0, (1.0, 0.0)
         middle = (self.low_ft + self.high_ft) / 2
         is_low = all(self.joints_ft[joint][1] < middle for joint in member[1:3])
-        away = self._breadth(style) / 2 + (15 if is_low else 4)
+        away = self._breadth(style) / 2 + LETTER_PX / 2 + 4
         if style.mark in (REPLACEMENT, ADDITION):
             away += 5
-        side = away if is_low else -away
-        turn = f' transform="rotate({_n(angle)} {{0}} {{1}})"'
-
-        def clear_by(part):
-            x, y = _between(a, b, part)
-            return min((math.hypot(x - p, y - q) for p, q in placed), default=1e9)
-
         start = self._label_place(member)
         if (a, b) != self.ends(member):
             start = 1 - start
-        tries = [start, *(min(max(start + by, 0.24), 0.76) for by in (-0.2, 0.2))]
-        part = next((one for one in tries if clear_by(one) > LABEL_APART_PX), None)
-        part = max(tries, key=clear_by) if part is None else part
-        x, y = _between(a, b, part)
-        placed.append((x, y))
-        x, y = x + across[0] * side, y + across[1] * side
+        tries = []
+        for side in (away, -away) if is_low else (-away, away):
+            for part in (start, *(min(max(start + by, 0.2), 0.8) for by in SHIFTS)):
+                x, y = _between(a, b, part)
+                centre = x + across[0] * side, y + across[1] * side
+                reach = len(style.label) * 3.2
+                covered = [
+                    (centre[0] + along[0] * by, centre[1] + along[1] * by)
+                    for by in (-reach, 0, reach)
+                ]
+                tries.append((covered, centre))
+        others = [self.ends(one) for one in self.members if one != member]
+        x, y = best_place(tries, others, self.written)
+        self.written.append((x, y))
+        x, y = x + across[0] * LETTER_PX / 2, y + across[1] * LETTER_PX / 2
+        turn = f' transform="rotate({_n(angle)} {_n(x)} {_n(y)})"' if angle else ""
         colour = "rust" if style.is_new else "ink"
-        return self._haloed(x, y, style.label, colour, turn=turn.format(_n(x), _n(y)))
+        return self._haloed(x, y, style.label, colour, turn=turn)
 
     def _laid_over(self, parts):
         """Group what lies over the bars so that a tap goes through it to them."""
@@ -488,6 +496,14 @@ class _Sheet:
             parts.append(self._haloed(x, y + down, name, "ink", 13))
         return self._laid_over(parts)
 
+    def _names(self):
+        """Return the middles of the names above the upper joints."""
+        return [
+            (self.at(name)[0], self.at(name)[1] - 17)
+            for name, (_, y_ft) in self.joints_ft.items()
+            if y_ft > self.low_ft
+        ]
+
     def _is_end(self, name):
         x_ft, y_ft = self.joints_ft[name]
         return y_ft == self.low_ft and x_ft in (self.left_ft, self.right_ft)
@@ -503,20 +519,30 @@ class _Sheet:
             radius = max(15.0, self._breadth(style) / 2 + 8)
             words = f"{member[0]} governs {style.label}".strip()
             reach = 4.2 * len(words)
-            # Clear of the joint's name above a post, of a chord's label elsewhere.
-            a, b = self.ends(member)
-            slant = 16 if abs(a[0] - b[0]) < 1 else 34
-            across = min(max(x + slant, reach + 4), self.width - reach - 4)
+            across = best_place(
+                [
+                    (_along_leader(x, y, to), to)
+                    for to in (
+                        min(max(x + slant, reach + 4), self.width - reach - 4)
+                        for slant in SLANTS
+                    )
+                ],
+                [],
+                [*self.written, *self._names()],
+            )
+            aside = math.copysign(radius * 0.5, across - x)
             parts.append(
                 f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(radius)}" '
                 f"{self.pen.line('brass', 2)}/>"
-                f'<path d="M{_n(x + radius * 0.5)} {_n(y - radius * 0.87)}'
+                f'<path d="M{_n(x + aside)} {_n(y - radius * 0.87)}'
                 f'L{_n(across)} 21" {self.pen.line("brass", 1.2)}/>'
                 + self._haloed(across, 15, words, "brass", 14, 700)
             )
         return self._laid_over(parts)
 
 
+# Ways for a leader to lean, px to the right at the top.
+SLANTS = (16, 34, -16, -34, 60, -60)
 DASHED = ' stroke-dasharray="6 4"'
 SLACK_DASH = ' stroke-dasharray="9 6"'
 DOTTED = ' stroke-dasharray="0.1 5.5" stroke-linecap="round"'
@@ -585,6 +611,12 @@ def _hatch_along(a, b, reach):
 def _outline(a, b, reach):
     (a1, b1), (a2, b2) = _sides(a, b, reach, 9)
     return _segment(a1, b1) + f"L{_n(b2[0])} {_n(b2[1])}L{_n(a2[0])} {_n(a2[1])}Z"
+
+
+def _along_leader(x, y, to):
+    """Return points along the leader from a ring's middle to words at the top."""
+    steps = range(1, 9)
+    return [(x + (to - x) * i / 8, y + (21 - y) * i / 8) for i in steps]
 
 
 def _crossed(members, joints_ft):

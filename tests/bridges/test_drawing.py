@@ -1,5 +1,6 @@
 """Elevations: what is drawn, how it is said, and that nothing typed in escapes."""
 
+import math
 import re
 from xml.etree import ElementTree
 
@@ -265,6 +266,35 @@ def test_labels_of_bars_that_cross_stand_apart():
     found = centres(root, {"one", "two"})
     (ax, ay), (bx, by) = found["one"], found["two"]
     assert ((ax - bx) ** 2 + (ay - by) ** 2) ** 0.5 > drawing.TEXT_PX
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_every_label_can_be_read_apart_from_every_other(shape):
+    skeleton = SHAPES[shape]()
+    names = [name for name, *_ in skeleton["members"]]
+    labels = {name: f"−{index:02d}.5" for index, name in enumerate(names, 10)}
+    root = drawn(
+        skeleton,
+        {
+            name: BarStyle(force_kip=-30.0, action="compression", label=label)
+            for name, label in labels.items()
+        },
+    )
+    found = list(centres(root, set(labels.values())).values())
+    assert len(found) == len(names)
+    near = min(
+        math.dist(one, other)
+        for index, one in enumerate(found)
+        for other in found[index + 1 :]
+    )
+    assert near > 1.5 * drawing.TEXT_PX
+
+
+def test_a_tap_on_a_label_goes_through_to_the_bar_under_it():
+    root = drawn(pratt(), {"L3U2": BarStyle(href="#x", label="+1.0")})
+    over = [one for one in root if one.get("aria-hidden") == "true"]
+    assert over
+    assert all(one.get("pointer-events") == "none" for one in over[1:])
 
 
 def test_a_member_of_a_joint_that_is_not_there_is_refused():
