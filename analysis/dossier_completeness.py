@@ -28,6 +28,8 @@ ASPECTS = (
 FEWEST_WORDS = 50
 CURRENT_YEARS = 5
 PRIMARY = {"drawing", "photograph", "newspaper", "record", "plate", "field"}
+# Changes to these are no repair of the bridge.
+NOT_REPAIRED = {"limit", "plate", "setting"}
 STATUS_EVENTS = {
     "closed": "closed",
     "bypassed": "bypassed",
@@ -249,7 +251,10 @@ def _builder(facts, today):
 
 def _explained(facts, today):
     changed = [
-        change["elements"] for visit in facts["visits"] for change in visit["changes"]
+        change["elements"]
+        for visit in facts["visits"]
+        for change in visit["changes"]
+        if change["part"] not in NOT_REPAIRED
     ]
     told = {path for repair in facts["repairs"] for path in repair["paths"]}
     explained = [paths for paths in changed if told & set(paths)]
@@ -259,7 +264,7 @@ def _explained(facts, today):
         "repair",
         len(explained),
         len(changed),
-        "changes are explained by a repair",
+        "changes to the bridge itself are explained by a repair",
         "" if changed else "No change has been seen.",
     )
 

@@ -47,6 +47,7 @@ def laid_out(facts):
         ),
         "appendix": _appendix(facts, lines),
         "method": _method(facts),
+        "below_posting": _below_posting(facts),
     }
 
 
@@ -584,6 +585,28 @@ def _checked(facts, alike):
         "checks": checks,
         "present": present and _present(present, span, line, _trusses(names)),
     }
+
+
+def _below_posting(facts):
+    """Return a sentence for each truss whose present estimate is below the posting."""
+    posted = next(
+        (
+            one["state"].get("tons")
+            for one in facts["parts"]
+            if one["kind"] == "limit" and one["is_known"] and not one["is_gone"]
+        ),
+        None,
+    )
+    if posted is None:
+        return []
+    present = {check["address"]: check for check in facts["checks"]}
+    return [
+        f"The estimate for the {check['line'].lower()} truss as it now stands, "
+        f"{figure(check['limit_tons'])} tons, is below the posted limit of "
+        f"{posted:g} tons: tell the owner."
+        for check in present.values()
+        if check.get("limit_tons") is not None and check["limit_tons"] < posted
+    ]
 
 
 def _line_name(facts, span, line):
