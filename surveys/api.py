@@ -11,14 +11,14 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from shared import policy
-from shared.api import Conflict, Json, Unprocessable, faults
+from shared.api import Conflict, Unprocessable, faults
 
 from . import services
 from .models import Photo, Visit
 from .serializers import Faults, UploadFaults, UploadOut, VisitIn, VisitOut, is_complete
 
-MOST_DOCUMENT_BYTES = 8 * 1024 * 1024
-MOST_PIECE_BYTES = 4 * 1024 * 1024
+# Below DATA_UPLOAD_MAX_MEMORY_SIZE: a larger body is answered by Django, in HTML.
+MOST_BYTES = 4 * 1024 * 1024
 EXPECTED = OpenApiParameter(
     "X-Expected-User",
     OpenApiTypes.INT,
@@ -47,28 +47,12 @@ class LogsVisits(BasePermission):
         return policy.can_log_visits(request.user)
 
 
-def _bounded(parser_context, most):
-    """Refuse a body by its announced length, before any of it is read."""
-    length = parser_context["request"].META.get("CONTENT_LENGTH") or "0"
-    if not length.isdigit() or int(length) > most:
-        raise TooLarge(f"At most {most:,} bytes at once.")
-
-
-class Document(Json):
-    """A visit as JSON."""
-
-    def parse(self, stream, media_type=None, parser_context=None):
-        _bounded(parser_context, MOST_DOCUMENT_BYTES)
-        return super().parse(stream, media_type, parser_context)
-
-
 class Octets(BaseParser):
     """Bytes as they are."""
 
     media_type = "application/octet-stream"
 
     def parse(self, stream, media_type=None, parser_context=None):
-        _bounded(parser_context, MOST_PIECE_BYTES)
         return stream.read()
 
 
@@ -84,6 +68,10 @@ class FieldView(APIView):
 
     def initial(self, request, *args, **kwargs):
         super().initial(request, *args, **kwargs)
+        # By its announced length, before any of it is read.
+        length = request.META.get("CONTENT_LENGTH") or "0"
+        if not length.isdigit() or int(length) > MOST_BYTES:
+            raise TooLarge(f"At most {MOST_BYTES:,} bytes at once.")
         expected = request.headers.get("X-Expected-User")
         if expected and expected != str(request.user.pk):
             raise Conflict(
@@ -94,8 +82,6 @@ class FieldView(APIView):
 
 class Visits(FieldView):
     """Deliver a whole visit with its observations, and announce its photos."""
-
-    parser_classes = [Document]
 
     @extend_schema(
         operation_id="visits_create",

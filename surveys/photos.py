@@ -60,7 +60,7 @@ def receive_chunk(*, photo, offset, data):
         if offset + len(data) > held.size_bytes:
             raise TooMuch(held.received_bytes)
         if data:
-            _put(_piece_name(held, offset), ContentFile(data))
+            put(_piece_name(held, offset), ContentFile(data))
             held.received_bytes += len(data)
             # Not save(): a row of history for every piece would say nothing.
             Photo.objects.filter(pk=held.pk).update(received_bytes=held.received_bytes)
@@ -152,14 +152,14 @@ def _keep(photo, file):
         photo.format = picture.format
         photo.width_px, photo.height_px = picture.width_px, picture.height_px
         photo.derivatives = {
-            str(size): _put(_copy_name(photo, size), ContentFile(copy))
+            str(size): put(_copy_name(photo, size), ContentFile(copy))
             for size, copy in picture.copies.items()
         }
         _fill(photo, picture.facts)
         suffix = pictures.SUFFIXES[picture.format]
     file.seek(0)
     sha = photo.sha256
-    photo.original = _put(f"originals/{sha[:2]}/{sha}.{suffix}", File(file))
+    photo.original = put(f"originals/{sha[:2]}/{sha}.{suffix}", File(file))
     photo.received_bytes = photo.size_bytes
     photo.save()
     return photo
@@ -179,7 +179,7 @@ def _fill(photo, facts):
 # -- storage
 
 
-def _put(name, content):
+def put(name, content):
     """Write a file under exactly this name; what a crash left half is replaced."""
     if default_storage.exists(name):
         if default_storage.size(name) == content.size and not name.startswith(

@@ -1,17 +1,32 @@
 """Pages of what was seen: logging a visit, reading one, its photographs."""
 
+import uuid
+
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.db.models import Count, Q
 from django.http import FileResponse, Http404, HttpResponseNotModified
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import (
+    require_GET,
+    require_http_methods,
+    require_POST,
+)
 from django.views.generic import ListView
 
+from bridges import drawing
+from bridges.models import Bridge
 from shared import policy
 
-from . import services
-from .models import Photo, Visit
+from . import record, services, states, submissions
+from .album import Album
+from .forms import TEXTS, VisitForm, parsed_day
+from .models import Answer, Certainty, Component, Photo, Visit
+from .sheet import HAPPENED, Sheet, begin_from
+from .telling import told
 
 DAY_S = 24 * 60 * 60
 COPY_SIZES = ("320", "800", "1600")
@@ -79,3 +94,273 @@ def original(request, client_id):
     )
     response.headers["Cache-Control"] = "private, no-store"
     return response
+
+
+# -- logging a visit
+
+
+@require_http_methods(["GET", "POST"])
+def log(request, slug):
+    """The visit form: it works without a script and loses nothing that was typed."""
+    bridge = get_object_or_404(Bridge.objects.visible_to(request.user), slug=slug)
+    if request.method == "POST":
+        return _receive(request, bridge)
+    if not request.user.is_authenticated:
+        return redirect_to_login(request.get_full_path())
+    if not policy.can_log_visits(request.user):
+        raise PermissionDenied("Only the society's volunteers log visits.")
+    return _begin(request, bridge)
+
+
+def _begin(request, bridge):
+    answered = _answered(request.user, bridge, request.GET.get("answers"))
+    form_id = uuid.uuid4()
+    initial = {
+        name: request.GET[name] for name in ("date", "basis") if request.GET.get(name)
+    }
+    initial["client_id"] = form_id
+    if answered is not None:
+        sent = answered.submitted
+        initial |= {name: sent.get(name) or "" for name in TEXTS}
+        initial |= {
+            name: sent[name] for name in ("date", "basis", "is_danger") if name in sent
+        }
+        initial["answers_to"] = answered.client_id
+    initial["as_of"] = request.GET.get("date", "")
+    form = VisitForm(initial=initial)
+    held = record.load(bridge)
+    sheet = Sheet(held, parsed_day(initial["as_of"]))
+    if answered is not None:
+        begin_from(sheet, answered.submitted)
+    album = Album(request.user, form_id, sheet, answered)
+    return _show(request, bridge, form, sheet, album)
+
+
+def _answered(person, bridge, client_id):
+    """The returned visit that this form answers, or None."""
+    try:
+        wanted = uuid.UUID(client_id or "")
+    except ValueError:
+        return None
+    own = Visit.objects.filter(surveyor=person, bridge=bridge)
+    return own.filter(status=Visit.Status.RETURNED, client_id=wanted).first()
+
+
+def _receive(request, bridge):
+    form = VisitForm(request.POST)
+    person = request.user
+    held = record.load(bridge)
+    sheet = Sheet(held, parsed_day(request.POST.get("as_of")), request.POST)
+    if not policy.can_log_visits(person):
+        return _not_signed_in(request, bridge, form, sheet)
+    form_id = form["client_id"].data and _uuid(form["client_id"].data)
+    answered = _answered(person, bridge, request.POST.get("answers_to"))
+    album = Album(
+        person, form_id or uuid.uuid4(), sheet, answered, request.POST, request.FILES
+    )
+    if request.POST.get("action") == "add-photos":
+        return _show(request, bridge, _as_typed(form), sheet, album)
+    payload = form.payload() | {
+        "bridge": bridge.slug,
+        "observations": sheet.observations(),
+        "photos": album.documents(),
+    }
+    try:
+        if not sheet.has_errors and not album.errors:
+            visit, _ = services.record_visit(surveyor=person, payload=payload)
+            return _sent(request, visit, album)
+        submissions.id_of(payload)
+        submissions.read(payload, person)
+    except services.Faulty as error:
+        rest = album.take(sheet.take(form.take(error.rows)))
+        return _show(request, bridge, form, sheet, album, rest, status=422)
+    except services.OtherContent as error:
+        messages.warning(
+            request,
+            "This visit had been sent before. What you have changed since is kept "
+            "beside it, and the reviewer will see both.",
+        )
+        return redirect(error.visit)
+    return _show(request, bridge, form, sheet, album, status=422)
+
+
+def _sent(request, visit, album):
+    unreadable = album.store(visit, services.store_photo)
+    messages.success(request, "The visit is sent. A reviewer will look at it.")
+    for name, fault in unreadable:
+        messages.warning(request, f"“{name}”: {fault} The rest of the visit is stored.")
+    return redirect(visit)
+
+
+def _uuid(text):
+    try:
+        return uuid.UUID(str(text))
+    except ValueError:
+        return None
+
+
+def _as_typed(form):
+    """The same form with everything typed and nothing yet found wrong."""
+    return VisitForm(initial={name: form[name].data for name in form.fields})
+
+
+def _not_signed_in(request, bridge, form, sheet):
+    """Give everything back to somebody whose session ran out while they wrote."""
+    album = Album(request.user, uuid.uuid4(), sheet)
+    signed_out = not request.user.is_authenticated
+    return _show(
+        request,
+        bridge,
+        _as_typed(form),
+        sheet,
+        album,
+        status=401 if signed_out else 403,
+        signed_out=signed_out,
+        had_files=bool(request.FILES),
+    )
+
+
+def _show(request, bridge, form, sheet, album, rest=(), status=200, **more):
+    _add_thumbnails(bridge, sheet)
+    context = {
+        "bridge": bridge,
+        "form": form,
+        "sheet": sheet,
+        "album": album,
+        "rest": rest,
+        "drawings": _drawings(sheet),
+        "lists": _lists(sheet),
+        **more,
+    }
+    response = render(request, "surveys/log.html", context, status=status)
+    response.headers["Cache-Control"] = "private, no-store"
+    return response
+
+
+def _lists(sheet):
+    """What the form's menus offer, the same in every row."""
+    return {
+        "certainties": Certainty.choices,
+        "shapes": [(value, names[0]) for value, names in states.NAMES.items()],
+        "ends": Component.Ends.choices,
+        "origins": Component.Origin.choices,
+        "happened": HAPPENED.items(),
+        "elements": [(f"{row.element.pk}", row.element.name) for row in sheet.rows],
+        "most_mb": settings.PHOTO_MAX_BYTES // (1024 * 1024),
+    }
+
+
+def _add_thumbnails(bridge, sheet):
+    """Give each row the latest public photo of its element, in one query."""
+    public = Photo.objects.public().filter(visit__bridge=bridge, element__isnull=False)
+    for photo in public.order_by("visit__when_latest", "pk"):
+        row = sheet.by_pk.get(photo.element_id)
+        if row is not None and "320" in photo.derivatives:
+            row.thumbnail = photo
+
+
+def _drawings(sheet):
+    """Draw each truss line with every bar a link to its row: ``{group key: SVG}``."""
+    drawn = {}
+    for group in sheet.groups:
+        span = group.rows[0].element.span
+        if group.line is None or not (span and span.skeleton):
+            continue
+        bars = {
+            row.element.member: drawing.BarStyle(
+                mark=drawing.GONE if row.was_gone else drawing.ORIGINAL,
+                label=row.element.member,
+                href=f"#{row.name}",
+                title=f"{row.element.member}: {row.last_words}",
+            )
+            for row in group.rows
+        }
+        drawn[group.key] = drawing.elevation(
+            span.skeleton,
+            bars,
+            title=group.title,
+            origin_end=span.origin_end,
+            dimensions=False,
+            name=group.key,
+        )
+    return drawn
+
+
+# -- reading one's visits
+
+
+class VisitList(ListView):
+    """One's own visits: what waits, what was asked, what is in the record."""
+
+    template_name = "surveys/visits.html"
+    context_object_name = "visits"
+    paginate_by = 30
+
+    def get_queryset(self):
+        own = Visit.objects.filter(surveyor=self.request.user)
+        still_to_come = Count(
+            "photos", filter=Q(photos__arrived_at=None, photos__fault="")
+        )
+        return (
+            own.select_related("bridge")
+            .annotate(waiting_photos=still_to_come)
+            .order_by("-submitted_at", "-pk")
+        )
+
+
+visits = policy.requires(policy.can_log_visits)(VisitList.as_view())
+
+
+@require_GET
+def visit(request, client_id):
+    """What one visit said, as it was submitted, and how it fares."""
+    shown = _visit(request.user, client_id)
+    observations = list(
+        shown.observations.filter(superseded_by__isnull=True)
+        .select_related("element__truss_line")
+        .prefetch_related("components")
+        .order_by("element__position", "element__path")
+    )
+    is_own = request.user.is_authenticated and request.user.pk == shown.surveyor_id
+    context = {
+        "visit": shown,
+        "rows": [row for row in told(observations) if row.answer != Answer.SAME],
+        "same": [row for row in told(observations) if row.answer == Answer.SAME],
+        "photos": list(shown.photos.select_related("element")),
+        "is_own": is_own,
+        "is_party": _is_party(request.user, shown),
+        "answered_by": _answer_to(shown),
+        "can_withdraw": is_own and shown.status in ("submitted", "returned"),
+        "seconds": shown.seconds.count() if is_own else 0,
+    }
+    return render(request, "surveys/visit.html", context)
+
+
+def _answer_to(returned):
+    """The later visit that was submitted in answer to this one, if any."""
+    later = Visit.objects.filter(bridge=returned.bridge, surveyor=returned.surveyor)
+    return later.filter(submitted__answers_to=str(returned.client_id)).first()
+
+
+def _visit(person, client_id):
+    visible = Visit.objects.visible_to(person).select_related(
+        "bridge", "surveyor", "reviewer", "source"
+    )
+    shown = get_object_or_404(visible, client_id=client_id)
+    if not shown.bridge.is_public and not policy.can_log_visits(person):
+        raise Http404
+    return shown
+
+
+@require_POST
+@login_required
+def withdraw(request, client_id):
+    """Take back a visit of one's own that is not yet in the record."""
+    own = get_object_or_404(Visit, client_id=client_id, surveyor=request.user)
+    try:
+        services.withdraw_visit(visit=own, person=request.user)
+    except services.WrongStatus as error:
+        messages.error(request, error.messages[0])
+    else:
+        messages.success(request, "The visit is withdrawn. Nothing of it is deleted.")
+    return redirect(own)
