@@ -199,7 +199,11 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1.0",
     "SERVE_INCLUDE_SCHEMA": False,
     # One name for what several fields are chosen from.
-    "ENUM_NAME_OVERRIDES": {"ConfidenceEnum": "bridges.models.Confidence"},
+    "ENUM_NAME_OVERRIDES": {
+        "ConfidenceEnum": "bridges.models.Confidence",
+        "BridgeStatusEnum": "bridges.models.Bridge.Status",
+        "VisitStatusEnum": "surveys.models.Visit.Status",
+    },
 }
 
 TILE_URL = environment.text("TILE_URL")
