@@ -409,6 +409,23 @@ def test_trusses_with_other_figures_are_told_apart(bridge):
     assert len(rows[0].effects) == 2
 
 
+def test_trusses_whose_shares_differ_are_told_apart(bridge):
+    """The same change, the same governing bar, 0.2 tons between the two trusses."""
+    step = services.history(bridge)[-1]
+    change = next(one for one in step.changes if one.part == "deck")
+
+    def result(share):
+        figures = {"share": share, "alone": share}
+        told = {"keys": [change.key], "title": "x", "limit_tons": figures}
+        return {"after": {"member": "U2U3"}, "shares": [told]}
+
+    lines = [line for line, *_ in step.lines]
+    apart = zip(lines, (result(1.0), result(1.2)), strict=True)
+    alike = zip(lines, (result(1.0), result(1.01)), strict=True)
+    assert len(telling.effect_rows(change, apart)) == 2
+    assert len(telling.effect_rows(change, alike)) == 1
+
+
 # Cost.
 
 
