@@ -25,7 +25,7 @@ class VisitForm(forms.Form):
         label="Date",
         max_length=40,
         initial=today,
-        help_text="2019-06-02. Of a picture not surely dated: 1908? or about 1908~",
+        help_text="Such as 2019-06-02; uncertain 1908? and about 1908~",
         error_messages={"required": "When was this? A visit needs a date."},
     )
     basis = forms.ChoiceField(

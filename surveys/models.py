@@ -134,9 +134,7 @@ class Visit(models.Model):
     source = models.ForeignKey(
         Source, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    is_danger = models.BooleanField(
-        "something here is dangerous now", default=False
-    )
+    is_danger = models.BooleanField("something here is dangerous now", default=False)
     danger_note = models.TextField(blank=True)
 
     status = models.CharField(

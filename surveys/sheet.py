@@ -427,6 +427,10 @@ class Row:
         return self.get("-why")
 
     @property
+    def also_name(self):
+        return f"{self.name}-also"
+
+    @property
     def has_also(self):
         return bool(self.getlist("-also"))
 
