@@ -46,7 +46,7 @@ def sizes(shape, text):
         names = states.MEASURED_SHAPE
     if len(parts) != len(names):
         raise ValidationError(
-            f"A {states.NAMES[shape][0]} is written as {EXAMPLES[shape]}.", code="size"
+            f"{states.a_piece(shape)} is written as {EXAMPLES[shape]}.", code="size"
         )
     return {
         name: _weight(part) if name == "weight_plf" else units.length(part, "in")

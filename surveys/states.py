@@ -315,14 +315,14 @@ def _component(piece, where, faults):
     # A piece described in words only is kept: sizes may be measured next time.
     if sizes or not piece.get("as_entered"):
         for name in sorted(needed - sizes):
-            faults.add(f"{where}.{name}", f"A {NAMES[shape][0]} needs this size.")
+            faults.add(f"{where}.{name}", f"{a_piece(shape)} needs this size.")
     allowed = set(SIZES_BY_SHAPE[shape]) | (
         set(MEASURED_SHAPE) if shape in ("channel", "i-beam") else set()
     )
     for name in sorted(sizes):
         here = f"{where}.{name}"
         if name not in allowed:
-            faults.add(here, f"A {NAMES[shape][0]} has no such size.", "unknown")
+            faults.add(here, f"{a_piece(shape)} has no such size.", "unknown")
         elif not _is_number(piece[name]) or not 0 < piece[name] <= LARGEST.get(
             name, 24
         ):
@@ -356,6 +356,12 @@ def _component_rest(piece, where, kept, faults):
             kept[name] = _text(Field("text", most=200), value, here, faults)
         else:
             faults.add(here, "Not something a piece of a member has.", "unknown")
+
+
+def a_piece(shape):
+    """Name a shape to begin a sentence with: “An eyebar”, “A round rod”."""
+    name = NAMES[shape][0]
+    return f"{'An' if name[0] in 'aeiouI' else 'A'} {name}"
 
 
 def describe_component(piece):
