@@ -427,7 +427,7 @@ def test_a_mistake_keeps_every_value_and_every_photo(phone, bridge):
     for name in ("ph0-caption", "ph0-element"):
         expected.pop(name)
     for name, value in expected.items():
-        assert kept.get(name, []) == value, name
+        assert sorted(kept.get(name, [])) == sorted(value), name
     photo = kept["kept"][0].replace("-", "")
     assert kept[f"k{photo}-caption"] == ["The rod"]
 
