@@ -117,7 +117,7 @@ def bridge_page(request, slug):
     )
     return render(
         request,
-        "bridges/bridge.html",
+        "analysis/bridge.html",
         {
             "bridge": bridge,
             "standing": getattr(bridge, "standing", None),
