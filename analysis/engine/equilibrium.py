@@ -90,6 +90,11 @@ class Pair:
     partner: int
     share: float
 
+    @property
+    def is_crossed(self) -> bool:
+        """Whether both bars are tension-only."""
+        return self.counter and self.partner >= 0
+
 
 @dataclass(frozen=True, eq=False)
 class Equilibrium:
@@ -140,6 +145,11 @@ class Equilibrium:
     tension: Index
     drive: Float
     reaction: Float
+
+    @property
+    def is_classical(self) -> bool:
+        """Whether every tension-only redundant has a partner to share with or yield to."""
+        return all(pair.is_crossed or not pair.counter for pair in self.pairs)
 
     def moving_joints(self, free_motion: Float) -> tuple[str, ...]:
         """Name the joints that ``free_motion``, (f, any), displaces."""

@@ -131,18 +131,10 @@ def _changes(
     if first is not None and last is not None:
         yield from forces_along(sets, start, end, first, last)
         return
-    standing = standing_part(sets.system, start, end)
+    standing = standing_part(sets, start, end)
     if standing is None:
         return
     low, high = standing
-    if first is not None:
-        low = 0.0
-    if last is not None:
-        high = 1.0
-    if high - low < 1e-7:
-        return
-    inset = 1e-8  # the solver behind standing_part is this sure
-    low, high = low + inset * (low > 0.0), high - inset * (high < 1.0)
     one, two = (1.0 - low) * start + low * end, (1.0 - high) * start + high * end
     left, right = sets.solve(one), sets.solve(two)
     if left is None or right is None:
@@ -166,24 +158,37 @@ def _spread_extremes(
     number, spread = load
     only = np.array([member])
     for sign in (1.0, -1.0):
-        before: tuple[Float, Piece] | None = None
-        piece = sets.solve(dead)
-        seen: list[Piece] = []
-        for _ in range(_ROUNDS):
-            if piece is None or piece in seen:
-                break
-            seen.append(piece)
-            total = dead + factor * spread_load(
-                sets.system, sign * piece.force[member], spread, bool(web[member])
-            )
-            piece = sets.solve(total)
-            if piece is None:
-                break
-            found.take((piece.force @ total)[only], only, (0.0, 0, number))
-            if before is not None:
-                for _, force in forces_along(sets, before[0], total, before[1], piece):
-                    found.take(force[only], only, (0.0, 0, number))
-            before = (total, piece)
+        for beginning in _beginnings(sets, dead):
+            before: tuple[Float, Piece] | None = None
+            piece: Piece | None = beginning
+            seen: list[Piece] = []
+            for _ in range(_ROUNDS):
+                if piece is None or piece in seen:
+                    break
+                seen.append(piece)
+                total = dead + factor * spread_load(
+                    sets.system, sign * piece.force[member], spread, bool(web[member])
+                )
+                piece = sets.solve(total)
+                if piece is None:
+                    break
+                found.take((piece.force @ total)[only], only, (0.0, 0, number))
+                if before is not None:
+                    for _, force in forces_along(
+                        sets, before[0], total, before[1], piece
+                    ):
+                        found.take(force[only], only, (0.0, 0, number))
+                before = (total, piece)
+
+
+def _beginnings(sets: TautSets, dead: Float) -> list[Piece]:
+    """Return pieces whose influence lines are tried first: as under dead load, all taut.
+
+    A bar that is slack under dead load has no influence line of its own there.
+    """
+    first = sets.solve(dead)
+    both = [sets.piece(frozenset())] if len(sets.bars) else []
+    return ([first] if first is not None else []) + both
 
 
 def spread_load(system: Equilibrium, ordinate: Float, load: Load, web: bool) -> Float:
@@ -492,23 +497,24 @@ def _spread_multiple(
 ) -> None:
     number, spread = load
     level, member, sign = which
-    piece: Piece | None = first
-    seen: list[Piece] = []
-    for _ in range(_ROUNDS):
-        if piece is None or piece in seen:
-            return
-        seen.append(piece)
-        live = spread_load(sets.system, sign * piece.force[member], spread, web)
-        if not live.any():
-            return
-        multiple = _along_ray(sets, dead, live, first, sets.solve(live), limits)
-        here = np.full(multiple.shape, np.inf)
-        here[level, member] = multiple[level, member]
-        found.take(here, (0.0, 0, number))
-        if not np.isfinite(multiple[level, member]):
-            piece = sets.solve(live)
-        else:
-            piece = sets.solve(dead + multiple[level, member] * live)
+    for beginning in _beginnings(sets, dead):
+        piece: Piece | None = beginning
+        seen: list[Piece] = []
+        for _ in range(_ROUNDS):
+            if piece is None or piece in seen:
+                break
+            seen.append(piece)
+            live = spread_load(sets.system, sign * piece.force[member], spread, web)
+            if not live.any():
+                break
+            multiple = _along_ray(sets, dead, live, first, sets.solve(live), limits)
+            here = np.full(multiple.shape, np.inf)
+            here[level, member] = multiple[level, member]
+            found.take(here, (0.0, 0, number))
+            if not np.isfinite(multiple[level, member]):
+                piece = sets.solve(live)
+            else:
+                piece = sets.solve(dead + multiple[level, member] * live)
 
 
 def spread_places(

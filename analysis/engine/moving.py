@@ -144,7 +144,7 @@ def envelope(
         else:
             continue
         found = general.extremes(
-            TautSets(system, settled.ea[c]),
+            TautSets(system, settled.ea[c], model == "classical"),
             settled.dead[c],
             places if beyond[c] else vehicle_places(system, []),
             what,
@@ -169,7 +169,7 @@ def envelope(
         np.where(standing, down, 0.0),
         unstable_at,
         state.stands,
-        (model == "elastic") | beyond,
+        np.full(len(state.stands), model == "elastic" or not system.is_classical),
     )
 
 

@@ -88,7 +88,9 @@ class Crossed:
         )
         self.bounded_by_self = np.array([pair.counter for pair in system.pairs], bool)
         self.loose = ~(self.bounded_by_partner | self.bounded_by_self)
-        self.locked = self.bounded_by_partner & self.bounded_by_self & classical
+        self.locked = np.array(
+            [pair.is_crossed and classical for pair in system.pairs], bool
+        )
         row = {int(m): i for i, m in enumerate(members)}
         self._partner = np.array(
             [row.get(pair.partner, 0) for pair in system.pairs], np.intp

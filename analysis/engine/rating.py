@@ -107,7 +107,7 @@ def ratings(
         else:
             continue
         reached = general.multiples(
-            TautSets(system, settled.ea[c]),
+            TautSets(system, settled.ea[c], model == "classical"),
             settled.dead[c],
             places if beyond[c] else vehicle_places(system, []),
             what,
@@ -134,7 +134,7 @@ def ratings(
         Governing(*found.at),
         np.where(state.stands, fraction, 0.0),
         state.stands,
-        (model == "elastic") | beyond,
+        np.full(len(state.stands), model == "elastic" or not system.is_classical),
     )
 
 

@@ -47,8 +47,8 @@ class DeadState:
     unstable_joints : per configuration, the joints that can move
     reactions : (c, 2) float, kip upward at the pin and at the roller
     elastic : (c,) bool
-        Whether crossed rods share by stiffness here. With the classical model, where
-        a bar that is not one of a pair goes slack, they do all the same.
+        Whether slack bars are found by stiffness. With the classical model they are all
+        the same where a rod crosses more than one other, as in a Whipple truss.
     """
 
     forces_kip: Float
@@ -137,7 +137,7 @@ def settle_dead(
     joints: list[tuple[str, ...]] = [system.movable] * count
     for c in np.flatnonzero(beyond):
         taut[c] = ~np.asarray(system.truss.absent, bool)
-        sets = TautSets(system, ea[c])
+        sets = TautSets(system, ea[c], model == "classical")
         piece = sets.solve(dead[c]) if _in_reach(system, dead[c]) else None
         if piece is not None:
             forces[c] = piece.force @ dead[c]
@@ -154,7 +154,7 @@ def settle_dead(
         balanced,
         joints,
         dead @ system.reaction.T,
-        (model == "elastic") | beyond,
+        np.full(count, model == "elastic" or not system.is_classical),
     )
     return Settled(system, ea, dead, state_of_dead, crossed, columns, beyond)
 

@@ -27,6 +27,8 @@ from .equilibrium import Equilibrium, Float, Index
 TOLERANCE = 1e-9
 #: Steps of a load path shorter than this part of it are not looked into.
 SHORTEST = 1e-10
+#: How much looser a crossed pair is made for the classical model.
+LOOSE = 1e12
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,13 +52,21 @@ class TautSets:
     system : Equilibrium
     ea_kip : (m,) float
         E times A of every member, kip.
+    classical : bool
+        Whether one rod of a pair acts, whatever the stiffness.
     """
 
-    def __init__(self, system: Equilibrium, ea_kip: Float) -> None:
+    def __init__(
+        self, system: Equilibrium, ea_kip: Float, classical: bool = False
+    ) -> None:
         self.system = system
         s = system.selfstress
         flex = system.length_ft / ea_kip
         self._flexibility = s.T @ (flex[:, None] * s)
+        if classical:
+            # Against a pair as loose as this, no other strain can put both rods to work.
+            own = np.arange(s.shape[1])[[pair.is_crossed for pair in system.pairs]]
+            self._flexibility[own, own] *= LOOSE
         self._given = s.T @ (flex[:, None] * system.particular)
         self.bars: Index = np.flatnonzero(
             (s != 0.0).any(axis=1) & system.truss.tension_only & ~system.truss.absent
@@ -299,21 +309,54 @@ def forces_along(
 
 
 def standing_part(
-    system: Equilibrium, start: Float, end: Float
+    sets: TautSets, start: Float, end: Float
 ) -> tuple[float, float] | None:
-    """Return between which fractions of a line of loads some taut set carries them."""
+    """Return between which fractions of a line of loads some taut set carries them.
+
+    Exact where it is a single bar the truss cannot do without that would go slack;
+    otherwise a linear programme's answer, drawn in by its own tolerance.
+    """
+    system = sets.system
+    lone = system.particular[system.lone]
+    at_start, at_end = lone @ start, lone @ end
+    zero = TOLERANCE * max(sets.scale(start), sets.scale(end))
+    low, high = 0.0, 1.0
+    for one, two in zip(at_start.tolist(), at_end.tolist(), strict=True):
+        if one < -zero and two < -zero:
+            return None
+        if one < -zero:
+            low = max(low, one / (one - two))
+        elif two < -zero:
+            high = min(high, max(one, 0.0) / (max(one, 0.0) - two))
+    if low > high:
+        return None
+    if all(
+        sets.solve((1.0 - part) * start + part * end) is not None
+        for part in (low, high)
+    ):
+        return low, high
+    return _standing_part_of_cone(system, start, end, low, high)
+
+
+def _standing_part_of_cone(
+    system: Equilibrium, start: Float, end: Float, low: float, high: float
+) -> tuple[float, float] | None:
     cone, drive = system.cone, system.drive
     from_start, change = drive @ start, drive @ (end - start)
+    size = max(float(np.abs(from_start).max()), float(np.abs(change).max()), 1e-300)
     found = []
     for sign in (1.0, -1.0):
         answer = scipy.optimize.linprog(
             np.r_[np.zeros(cone.shape[1]), sign],
-            A_eq=np.hstack([cone, -change[:, None]]),
-            b_eq=from_start,
-            bounds=[(0.0, None)] * cone.shape[1] + [(0.0, 1.0)],
+            A_eq=np.hstack([cone, -change[:, None] / size]),
+            b_eq=from_start / size,
+            bounds=[(0.0, None)] * cone.shape[1] + [(low, high)],
             method="highs",
         )
         if answer.status != 0:
             return None
         found.append(float(answer.x[-1]))
-    return found[0], found[1]
+    inset = 1e-7 * max(found[1] - found[0], 0.0)
+    first = found[0] + inset if found[0] > 0.0 else 0.0
+    last = found[1] - inset if found[1] < 1.0 else 1.0
+    return (first, last) if first < last else None

@@ -181,11 +181,10 @@ def plain_forces(truss, ea_kip, load_kip, zero=1e-9):
         elongation = moved @ stretch.T
         force = elongation * rate
         size = np.abs(force).max(axis=1, keepdims=True) + 1e-300
-        taut, slack = np.array(loose)[list(choice)], np.array(loose)[~np.array(choice)]
-        good = (force[:, taut.astype(int)] >= -zero * size).all(axis=1)
-        closing = (
-            elongation[:, slack.astype(int)] * (ea_kip / length)[slack.astype(int)]
-        )
+        taut = [bar for bar, is_taut in zip(loose, choice, strict=True) if is_taut]
+        slack = [bar for bar in loose if bar not in taut]
+        good = (force[:, taut] >= -zero * size).all(axis=1)
+        closing = elongation[:, slack] * (ea_kip / length)[slack]
         good &= (closing <= zero * size).all(axis=1)
         answer[todo[good]] = force[good]
         solved[todo[good]] = True
@@ -213,7 +212,9 @@ def plain_steps(truss, train, step_ft):
     where, loads = [], []
     for heading in (1, -1):
         low = x[0] if heading == 1 else x[0] - reach
-        for front in np.arange(low, low + x[-1] - x[0] + reach + step_ft, step_ft):
+        for front in np.arange(
+            low, low + x[-1] - x[0] + reach + step_ft, step_ft
+        ).round(9):
             where.append((front, heading))
             loads.append(
                 plain_train(truss, train.axle_kip, train.offset_ft, front, heading)
