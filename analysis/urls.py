@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from . import dossier_views, editing, views
+from . import dossier_views, editing, review, views
 
 urlpatterns = [
     path("bridges/<slug:slug>/", views.bridge_page, name="bridge"),
@@ -32,6 +32,9 @@ urlpatterns = [
         editing.edit,
         name="record-edit",
     ),
+    # Review.
+    path("review/", review.queue, name="review"),
+    path("review/<uuid:client_id>/", review.visit, name="review-visit"),
     # Dossiers.
     path("dossiers/", dossier_views.dossiers, name="dossiers"),
     path("dossiers/<slug:slug>/", dossier_views.narrative, name="dossier"),
