@@ -31,6 +31,7 @@ class Ratings:
     ----------
     rating : (c, L, m) float
         Infinite where no multiple brings the member to a limit; 0 where dead load does.
+    up, down : (c, L, m) float, the same for rises and for falls alone
     at : Governing, of shape (c, L, m)
     stability : (c,) float
         The least multiple under which the truss falls; infinite if it never does.
@@ -39,6 +40,8 @@ class Ratings:
     """
 
     rating: Float
+    up: Float
+    down: Float
     at: Governing
     stability: Float
     stands: Mask
@@ -55,6 +58,7 @@ def ratings(
     headroom_down_kip: Float,
     model: Model = "elastic",
     web: Mask | None = None,
+    factor_down: Float | None = None,
 ) -> Ratings:
     """Return the least multiple at which each member is at a limit, over all positions.
 
@@ -69,6 +73,8 @@ def ratings(
         How far the force may rise from its dead-load value; infinite for no limit.
     headroom_down_kip : (c, L, m) float
         How far it may fall, as a positive number; infinite for no limit.
+    factor_down : (m,) float, optional
+        ``factor`` for falls, where impact differs from that for rises.
 
     Returns
     -------
@@ -89,11 +95,15 @@ def ratings(
     places = vehicle_places(system, loads)
     settled = settle_dead(system, ea_kip, dead_kip, model)
     state = settled.state
-    upper = state.forces_kip[:, None] + headroom_up_kip
-    lower = state.forces_kip[:, None] - headroom_down_kip
+    # Rises fill the first levels and falls the others, each with the other unlimited.
+    none = np.full_like(headroom_up_kip, np.inf)
+    force = state.forces_kip[:, None]
+    upper = force + np.concatenate([headroom_up_kip, none], axis=1)
+    lower = force - np.concatenate([none, headroom_down_kip], axis=1)
+    levels = int(none.shape[1])
 
     found = _Multiples.where_dead_does(
-        (headroom_up_kip <= 0.0) | (headroom_down_kip <= 0.0)
+        np.concatenate([headroom_up_kip <= 0.0, headroom_down_kip <= 0.0], axis=1)
     )
     _linear_members(settled, places, loads, (upper, lower), is_web, found)
     beyond = settled.beyond.copy()
@@ -118,24 +128,38 @@ def ratings(
         at = reached.at
         where = (at[..., 0], at[..., 1].astype(np.intp), at[..., 2].astype(np.intp))
         found.take(np.array([c]), np.arange(len(share)), reached.multiple, where)
+    falls = share if factor_down is None else np.broadcast_to(factor_down, share.shape)
     fraction, _ = unstable_places(
         system,
         settled.dead,
         places,
         loads,
-        float(share.max(initial=0.0)),
+        float(max(share.max(initial=0.0), falls.max(initial=0.0))),
         state.stands,
     )
-    moves = (share > 0.0) & ~np.asarray(truss.absent, bool)
-    rating = found.multiple / np.where(moves, share, 1.0)
-    rating = np.where(moves | (found.multiple == 0.0), rating, np.inf)
+    present = ~np.asarray(truss.absent, bool)
+    up = _over_factor(found.multiple[:, :levels], share * present, state.stands)
+    down = _over_factor(found.multiple[:, levels:], falls * present, state.stands)
+    front, heading, load = (
+        np.where(up <= down, of[:, :levels], of[:, levels:]) for of in found.at
+    )
     return Ratings(
-        np.where(state.stands[:, None, None], rating, 0.0),
-        Governing(*found.at),
+        np.minimum(up, down),
+        up,
+        down,
+        Governing(front, heading, load),
         np.where(state.stands, fraction, 0.0),
         state.stands,
         np.full(len(state.stands), model == "elastic" or not system.is_classical),
     )
+
+
+def _over_factor(multiple: Float, factor: Float, stands: Mask) -> Float:
+    """Return ratings, (c, L, m), from multiples of the live load and (m,) factors."""
+    moves = factor > 0.0
+    rating = multiple / np.where(moves, factor, 1.0)
+    rating = np.where(moves | (multiple == 0.0), rating, np.inf)
+    return np.where(stands[:, None, None], rating, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -246,10 +270,12 @@ def _redundant_members(
         np.arange(len(members)),
         (upper, lower),
     )
+    answered = np.flatnonzero(~(beyond | settled.beyond))
+    front, heading, load = fronts(places, np.moveaxis(shares.at, 2, 0)[answered])
     found.take(
-        np.arange(len(settled.ea)),
+        answered,
         members,
-        np.moveaxis(shares.multiple(), 2, 0),
-        fronts(places, np.moveaxis(shares.at, 2, 0)),
+        np.moveaxis(shares.multiple(), 2, 0)[answered],
+        (front, heading, load),
     )
     return beyond
