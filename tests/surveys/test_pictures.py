@@ -69,6 +69,25 @@ def test_heic_is_read_with_its_time():
     assert red > green > blue
 
 
+@pytest.mark.parametrize(
+    ("ending", "code"),
+    [
+        ("os.kill(os.getpid(), signal.SIGSEGV)", "damaged"),
+        ("sys.exit(3)", "too_many_pixels"),
+        ("time.sleep(9)", "damaged"),
+    ],
+    ids=["falls", "refuses", "hangs"],
+)
+def test_a_decoder_that_comes_to_grief_costs_one_picture(
+    monkeypatch, tmp_path, ending, code
+):
+    decoder = tmp_path / "decoder.py"
+    decoder.write_text(f"import os, signal, sys, time\n{ending}\n")
+    monkeypatch.setattr(pictures, "HEIC_DECODER", decoder)
+    monkeypatch.setattr(pictures, "HEIC_SECONDS", 2)
+    assert refused(HEIC) == code
+
+
 def test_a_picture_taken_upright_is_shown_upright():
     exif = Image.Exif()
     exif[ExifTags.Base.Orientation] = 6
