@@ -3,48 +3,112 @@
 The chord from its first to its last upper joint is one continuous bar, pinned at its
 ends about a vertical axis, on lateral springs at its joints; each panel has its own EI
 and its own force. Kips and inches; compression positive here.
-Array axes: ``s`` load positions, ``j`` chord panels, ``d`` degrees of freedom.
+Array axes: ``j`` chord panels, ``s`` load cases, looked at together.
 
-Derivation. Cubic beam elements give K v = f G v, with K of bending and springs, G of
-the panel forces for f = 1. With K = L L', 1/f is the greatest eigenvalue of
-L^-1 G L^-T: a convex function of the forces, so that over a stretch where forces are
-linear in the position of the vehicle f is least at one of its ends.
+Derivation. A beam-column of length a under P, with u = a sqrt(P/EI), has the end
+stiffness EI/a^3 of [[t, q a], [q a, s a^2]] and so on, where for u^2 > 0
+    s = u (sin u - u cos u)/d,  c = u (u - sin u)/d,  d = 2 - 2 cos u - u sin u,
+    q = s + c,  t = 2 q - u^2,
+and hyperbolic functions take their place in tension. Assembled joint by joint this is
+a chain of 2 x 2 blocks (sway, turn). While no panel reaches u = 2 pi, its buckling
+with both ends clamped, the chord is stable exactly if every pivot block of the chain
+is positive definite (Wittrick and Williams' count, derived). The functions are exact, so
+no division of panels into elements is needed. Instability is reached once and for all
+as forces grow in proportion, or from a stable state along a straight line, so halving
+an interval finds where.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.linalg
-import scipy.optimize
 
-from .equilibrium import Float
+from .equilibrium import Float, Mask
 
-#: Elements a panel; the error of the factor is then about 8e-5, on the unsafe side.
-ELEMENTS = 4
-#: Stiffness of a spring that holds rigidly, as a multiple of the chord's own.
-RIGID = 1e9
+#: Halvings of an interval: the factor is then known to a part in 2^HALVINGS of it.
+HALVINGS = 44
+#: A factor below this part of the clamped panel's is none at all.
+NOTHING = 1e-9
+#: Multiples of the live load beyond this are not told from infinity.
+BEYOND = 1e6
+#: u^2 nearer to 0 than this is taken from the series: the formulas lose digits there.
+SMALL = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
 class ChordBar:
-    """A chord ready to be loaded; ``panel`` are the (j, d, d) reduced G of unit forces.
+    """A chord's panels and springs.
 
-    ``is_free`` where springs and bar together cannot hold it sideways at all.
+    Attributes
+    ----------
+    length_in, ei_kip_in2 : (j,) float
+    spring_kip_per_in : j + 1 springs at the joints; None is rigid
     """
 
-    panel: Float
-    is_free: bool
+    length_in: Float
+    ei_kip_in2: Float
+    spring_kip_per_in: tuple[float | None, ...]
 
-    def reciprocal(self, force_kip: Float) -> Float:
-        """Return (s,) 1/f for (s, j) panel forces; 0 where nothing is compressed."""
-        if self.is_free:
-            pushed = (force_kip > 0.0).any(axis=1)
-            return np.where(pushed, np.inf, 0.0)
-        matrix = np.tensordot(force_kip, self.panel, axes=1)
-        answer: Float = np.maximum(np.linalg.eigvalsh(matrix)[:, -1], 0.0)
+    def is_stable(self, force_kip: Float) -> Mask:
+        """Return (s,): whether the chord stands under (s, j) panel forces."""
+        argument = force_kip * self.length_in**2 / self.ei_kip_in2
+        stable: Mask = np.all(argument < 4.0 * np.pi**2, axis=1)
+        panels = _panels(np.where(stable[:, None], argument, 0.0))
+        last = len(self.length_in)
+        before: _Block | None = None
+        for joint in range(last + 1):
+            block = self._block(panels, joint)
+            if before is not None:
+                block = block.less(before, self._link(panels, joint - 1))
+            stable &= block.is_positive()
+            before = block
+        return stable
+
+    def _block(self, panels: _Stiffness, joint: int) -> _Block:
+        """Return the stiffness of a joint against sway and turn, panels about it."""
+        spring = self.spring_kip_per_in[joint]
+        zero = np.zeros(len(panels.t))
+        sway, mixed, turn = zero.copy(), zero.copy(), zero.copy()
+        for j, sign in ((joint - 1, -1.0), (joint, 1.0)):
+            if 0 <= j < len(self.length_in):
+                a, ei = self.length_in[j], self.ei_kip_in2[j]
+                sway += panels.t[:, j] * ei / a**3
+                mixed += sign * panels.q[:, j] * ei / a**2
+                turn += panels.s[:, j] * ei / a
+        if spring is None:
+            return _Block(zero + 1.0, zero, turn)
+        return _Block(sway + spring, mixed, turn)
+
+    def _link(self, panels: _Stiffness, j: int) -> tuple[Float, Float, Float, Float]:
+        """Return how panel j ties (sway, turn) of its first joint to its second."""
+        a, ei = self.length_in[j], self.ei_kip_in2[j]
+        here = float(self.spring_kip_per_in[j] is not None)
+        there = float(self.spring_kip_per_in[j + 1] is not None)
+        return (
+            -here * there * panels.t[:, j] * ei / a**3,
+            here * panels.q[:, j] * ei / a**2,
+            -there * panels.q[:, j] * ei / a**2,
+            panels.c[:, j] * ei / a,
+        )
+
+    def factor(self, force_kip: Float) -> Float:
+        """Return (s,): the least multiple of (s, j) panel forces that buckles it.
+
+        Infinite where no panel is compressed, 0 where nothing holds the chord.
+        """
+        with np.errstate(divide="ignore"):
+            clamped = 4.0 * np.pi**2 * self.ei_kip_in2 / self.length_in**2 / force_kip
+        most = np.where(force_kip > 0.0, clamped, np.inf).min(axis=1)
+        pushed = np.isfinite(most)
+        answer = np.full(len(force_kip), np.inf)
+        if pushed.any():
+            force, top = force_kip[pushed], most[pushed]
+            found = _last_stable(
+                lambda multiple: self.is_stable(multiple[:, None] * force), top
+            )
+            answer[pushed] = np.where(found < NOTHING * top, 0.0, found)
         return answer
 
 
@@ -53,74 +117,20 @@ def chord_bar(
     ei_kip_in2: Sequence[float],
     spring_kip_per_in: Sequence[float | None],
 ) -> ChordBar:
-    """Return a chord of panels on springs.
-
-    Parameters
-    ----------
-    length_in, ei_kip_in2 : j panel lengths and stiffnesses
-    spring_kip_per_in : j + 1 springs at the joints; None is rigid
+    """Return a chord of j panels on j + 1 springs, rigid where None.
 
     Source: module docstring. Known answers: tests/published/test_chord_buckling.py.
     """
-    panels = len(length_in)
-    nodes = panels * ELEMENTS + 1
-    stiff = np.zeros((2 * nodes, 2 * nodes))
-    geometric = np.zeros((panels, 2 * nodes, 2 * nodes))
-    for j, (length, ei) in enumerate(zip(length_in, ei_kip_in2, strict=True)):
-        bending, pushing = _element(length / ELEMENTS, ei)
-        for e in range(ELEMENTS):
-            first = 2 * (j * ELEMENTS + e)
-            at = slice(first, first + 4)
-            stiff[at, at] += bending
-            geometric[j, at, at] += pushing
-    held = []
-    for place, spring in enumerate(spring_kip_per_in):
-        at_joint = 2 * place * ELEMENTS
-        if spring is None:
-            held.append(at_joint)
-        else:
-            stiff[at_joint, at_joint] += spring
-    free = np.setdiff1d(np.arange(2 * nodes), held)
-    stiff = stiff[np.ix_(free, free)]
-    scale = np.sqrt(np.diag(stiff))
-    least = float(np.linalg.eigvalsh(stiff / np.outer(scale, scale))[0])
-    if least < 1e-11:
-        return ChordBar(np.zeros((panels, 1, 1)), True)
-    lower = np.linalg.cholesky(stiff)
-    reduced = np.empty((panels, len(free), len(free)))
-    for j in range(panels):
-        half = scipy.linalg.solve_triangular(
-            lower, geometric[j][np.ix_(free, free)], lower=True
-        )
-        reduced[j] = scipy.linalg.solve_triangular(lower, half.T, lower=True)
-    return ChordBar(reduced, False)
-
-
-def _element(length: float, ei: float) -> tuple[Float, Float]:
-    """Return (4, 4), (4, 4): bending stiffness, and geometric of unit compression."""
-    a = length
-    bending = (ei / a**3) * np.array(
-        [
-            [12.0, 6 * a, -12.0, 6 * a],
-            [6 * a, 4 * a * a, -6 * a, 2 * a * a],
-            [-12.0, -6 * a, 12.0, -6 * a],
-            [6 * a, 2 * a * a, -6 * a, 4 * a * a],
-        ]
+    return ChordBar(
+        np.array(length_in, float),
+        np.array(ei_kip_in2, float),
+        tuple(spring_kip_per_in),
     )
-    pushing = (1.0 / (30.0 * a)) * np.array(
-        [
-            [36.0, 3 * a, -36.0, 3 * a],
-            [3 * a, 4 * a * a, -3 * a, -a * a],
-            [-36.0, -3 * a, 36.0, -3 * a],
-            [3 * a, -a * a, -3 * a, 4 * a * a],
-        ]
-    )
-    return bending, pushing
 
 
 def least_multiple(
     bar: ChordBar, dead_kip: Float, live_kip: Float, wanted: float
-) -> tuple[float, int]:
+) -> float:
     """Return the least multiple of the live load at which the factor falls to a value.
 
     Parameters
@@ -132,37 +142,98 @@ def least_multiple(
 
     Returns
     -------
-    (multiple, position)
-        0 where dead load alone leaves less; infinite, -1 where it is never reached.
+    float
+        0 where dead load alone leaves less; infinite where it is never reached.
 
-    Source: 1/f is convex in the multiple, so the root is found position by position,
-    each time at the position that is worst at the multiple so far.
+    Source: module docstring; the reciprocal of the factor is convex in the multiple.
     """
-    most = 1.0 / wanted
-    if bar.reciprocal(dead_kip[None])[0] >= most:
-        return 0.0, -1
-    multiple, place = np.inf, -1
-    trial = 1.0
-    for _ in range(len(live_kip) + 1):
-        over = bar.reciprocal(dead_kip + trial * live_kip)
-        worst = int(over.argmax())
-        if place >= 0 and (over[worst] <= most * (1.0 + 1e-9) or worst == place):
-            break
-        reach = trial
-        while bar.reciprocal((dead_kip + reach * live_kip[worst])[None])[0] < most:
-            reach *= 4.0
-            if reach > 1e6:
-                return multiple, place
-        multiple = scipy.optimize.brentq(
-            lambda x: (
-                bar.reciprocal((dead_kip + x * live_kip[worst])[None])[0] - most  # noqa: B023
-            ),
-            0.0,
-            reach,
-            rtol=1e-10,
+
+    def leaves_enough(multiple: Float) -> Mask:
+        return bar.is_stable(wanted * (dead_kip + multiple[:, None] * live_kip))
+
+    if not bar.is_stable(wanted * dead_kip[None])[0]:
+        return 0.0
+    top = np.ones(len(live_kip))
+    while top.size and (growing := leaves_enough(top) & (top < BEYOND)).any():
+        top = np.where(growing, 4.0 * top, top)
+    reached = top < BEYOND
+    if not reached.any():
+        return float("inf")
+    found = _last_stable(leaves_enough, top)
+    return float(found[reached].min())
+
+
+def _last_stable(is_stable: Callable[[Float], Mask], top: Float) -> Float:
+    """Return (s,): the greatest multiple below ``top`` that is stable."""
+    low, high = np.zeros(len(top)), top.copy()
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        stable = is_stable(middle)
+        low = np.where(stable, middle, low)
+        high = np.where(stable, high, middle)
+    return low
+
+
+@dataclass(frozen=True, eq=False)
+class _Stiffness:
+    """The functions s, c, q, t of every panel, (s, j) each."""
+
+    s: Float
+    c: Float
+    q: Float
+    t: Float
+
+
+def _panels(argument: Float) -> _Stiffness:
+    """Return the stiffness functions of (s, j) u^2, negative in tension."""
+    x = np.where(np.abs(argument) < SMALL, 1.0, argument)
+    u = np.sqrt(np.abs(x))
+    with np.errstate(over="ignore", invalid="ignore"):
+        # e^-u keeps the hyperbolic branch finite however strong the tension.
+        e = np.exp(-u)
+        pulled_d = 2.0 * e - 1.0 - e**2 + u * (1.0 - e**2) / 2.0
+        pulled_s = u * (u * (1.0 + e**2) - 1.0 + e**2) / 2.0
+        pulled_c = u * ((1.0 - e**2) / 2.0 - u * e)
+        pushed_d = 2.0 - 2.0 * np.cos(u) - u * np.sin(u)
+        pushed_s = u * (np.sin(u) - u * np.cos(u))
+        pushed_c = u * (u - np.sin(u))
+    d = np.where(x > 0.0, pushed_d, pulled_d)
+    series_s = 4.0 - 2.0 * argument / 15.0 - 11.0 * argument**2 / 6300.0
+    series_c = 2.0 + argument / 30.0 + 13.0 * argument**2 / 12600.0
+    small = np.abs(argument) < SMALL
+    s = np.where(small, series_s, np.where(x > 0.0, pushed_s, pulled_s) / d)
+    c = np.where(small, series_c, np.where(x > 0.0, pushed_c, pulled_c) / d)
+    q = s + c
+    return _Stiffness(s, c, q, 2.0 * q - argument)
+
+
+@dataclass(frozen=True, eq=False)
+class _Block:
+    """A symmetric 2 x 2 block of every case: (s,) each."""
+
+    sway: Float
+    mixed: Float
+    turn: Float
+
+    def is_positive(self) -> Mask:
+        answer: Mask = (self.sway > 0.0) & (self.determinant > 0.0)
+        return answer
+
+    @property
+    def determinant(self) -> Float:
+        return self.sway * self.turn - self.mixed**2
+
+    def less(self, before: _Block, link: tuple[Float, Float, Float, Float]) -> _Block:
+        """Return this block less link' before^-1 link, the next pivot of the chain."""
+        vv, vt, tv, tt = link  # first joint's sway or turn, second's sway or turn
+        determinant = before.determinant
+        safe = np.where(determinant == 0.0, 1.0, determinant)
+        a, b, c = before.turn / safe, -before.mixed / safe, before.sway / safe
+        return _Block(
+            self.sway - (a * vv * vv + 2.0 * b * vv * tv + c * tv * tv),
+            self.mixed - (a * vv * vt + b * (vv * tt + tv * vt) + c * tv * tt),
+            self.turn - (a * vt * vt + 2.0 * b * vt * tt + c * tt * tt),
         )
-        place, trial = worst, multiple
-    return float(multiple), place
 
 
 def frame_stiffness(

@@ -70,9 +70,9 @@ def state(
     springs, bare = _springs(check, check.chord, joints)
     bar = chord_bar(lengths, ei, springs)
     dead, total = _chord_forces(truss, ea_kip, dead_kip, loading, numbers)
-    reciprocal = bar.reciprocal(total)
-    worst = int(reciprocal.argmax())
-    factor = math.inf if reciprocal[worst] == 0.0 else 1.0 / float(reciprocal[worst])
+    factors = bar.factor(total)
+    worst = int(factors.argmin())
+    factor = float(factors[worst])
     return ChordState(
         factor,
         _effective_lengths(numbers, ei, total[worst], factor),
@@ -199,6 +199,6 @@ def _ratings(
             method.dead_factor * dead,
             method.live_factor[level] * (total - dead),
             method.column[level],
-        )[0]
+        )
         for level in LEVELS
     )

@@ -1,0 +1,128 @@
+"""AASHTO Standard Specifications, articles 3.6 to 3.8 and appendix A.
+
+Axles and lane loads are from memory; the moments and end shears below are recalled
+from appendix A and derived again by an exact moving-load search; H20 rows are as
+printed by M. A. Khan, Bridge and Highway Structure Rehabilitation and Repair, 2010,
+p. 251 (seen). Printed to a tenth.
+
+The engine meets them through a truss of many small panels: the force in its upper
+chord times its depth is the beam moment at the panel point opposite.
+"""
+
+import pytest
+
+from analysis.engine import vehicles
+from analysis.engine.answer import answer
+
+# Span: H15 moment and end shear, H20, HS20; the greater of truck and lane (not HS20's).
+TABLE = {
+    20: (120.0, 25.8, 160.0, 34.4, 160.0, 41.6),
+    30: (185.0, 27.2, 246.6, 36.3, 282.1, 49.6),
+    40: (259.5, 29.1, 346.0, 38.8, 449.8, 55.2),
+    50: (334.2, 31.5, 445.6, 42.0, 627.8, 58.6),
+    60: (418.5, 33.9, 558.0, 45.2, 806.5, 60.8),
+    100: (937.5, 43.5, 1250.0, 58.0, 1523.9, 65.3),
+    120: (1269.0, 48.3, 1692.0, 64.4, 1883.3, 66.4),
+}
+LEGAL = {
+    20: {"type-3": (137.7, 31.4), "type-3S2": (125.6, 30.4), "type-3-3": (113.4, 25.2)},
+    60: {"type-3": (598.5, 43.8), "type-3S2": (618.4, 49.7), "type-3-3": (564.6, 48.1)},
+    100: {"SU4": (1216.8, 50.5), "SU7": (1672.2, 67.5), "EV3": (1909.6, 80.2)},
+}
+FLOOR_BEAM = {
+    12: {"H10": 16.0, "H15": 24.0, "HS20": 32.0, "type-3": 28.33, "type-3S2": 26.67},
+    16: {"H10": 16.5, "H15": 24.75, "H20": 33.0, "HS20": 37.0, "type-3-3": 24.5},
+    20: {"H15": 25.8, "HS20": 44.0, "type-3": 34.6, "type-3S2": 32.4, "type-3-3": 28.4},
+}
+PANELS = 60  # sections a sixtieth of the span apart miss the worst by less than 0.2 %
+MOMENT = 2e-3
+SHEAR_KIP = 0.051
+
+
+def moment_and_shear(span_ft, live_load):
+    """Return the greatest moment, kip ft, and end shear, kip, of a simple span."""
+    depth_ft = span_ft / 8.0
+    found = answer(
+        {
+            "geometry": {
+                "form": "pratt",
+                "panels": PANELS,
+                "panel_length_ft": span_ft / PANELS,
+                "depth_ft": depth_ft,
+            },
+            "live_load": live_load,
+        }
+    )
+    least = min(m["live_min_kip"] for m in upper_chord(found))
+    return -least * depth_ft, found["reactions"]["L0"]["live_max_kip"]
+
+
+def upper_chord(found):
+    return [m for m in found["members"].values() if m["kind"] == "upper-chord"]
+
+
+@pytest.mark.parametrize("span_ft", TABLE)
+def test_greatest_moment_and_end_shear_of_h_and_hs_loads(span_ft):
+    row = TABLE[span_ft]
+    for place, key in enumerate(("H15", "H20", "HS20")):
+        live = {"vehicle": key} | ({} if key == "HS20" else {"lane": key})
+        moment, shear = moment_and_shear(span_ft, live)
+        assert moment == pytest.approx(row[2 * place], rel=MOMENT)
+        assert shear == pytest.approx(row[2 * place + 1], abs=SHEAR_KIP)
+
+
+@pytest.mark.parametrize("span_ft", LEGAL)
+def test_greatest_moment_and_end_shear_of_legal_trucks(span_ft):
+    for key, (wanted_moment, wanted_shear) in LEGAL[span_ft].items():
+        moment, shear = moment_and_shear(span_ft, {"vehicle": key})
+        assert moment == pytest.approx(wanted_moment, rel=MOMENT)
+        assert shear == pytest.approx(wanted_shear, abs=SHEAR_KIP)
+
+
+@pytest.mark.parametrize("panel_ft", FLOOR_BEAM)
+def test_floor_beam_reaction_is_the_hip_verticals_live_load(panel_ft):
+    geometry = {
+        "form": "pratt",
+        "panels": 6,
+        "panel_length_ft": panel_ft,
+        "depth_ft": 20,
+    }
+    for key, wanted in FLOOR_BEAM[panel_ft].items():
+        found = answer({"geometry": geometry, "live_load": {"vehicle": key}})
+        assert found["members"]["L1U1"]["live_max_kip"] == pytest.approx(
+            wanted, abs=5.1e-3
+        )
+
+
+def test_legal_trucks_sit_just_under_the_federal_bridge_formula():
+    """W = 500(LN/(N - 1) + 12N + 36) lb: 50,250; 73,625; 86,400 (derived)."""
+    for key, wanted in (("type-3", 50.25), ("type-3S2", 73.625), ("type-3-3", 86.4)):
+        vehicle = vehicles.VEHICLES[key]
+        n, length = len(vehicle.axle_kip), vehicle.behind_front_ft[-1]
+        allowed = 0.5 * (length * n / (n - 1) + 12 * n + 36)
+        assert allowed == pytest.approx(wanted)
+        assert 0.9 * allowed < vehicle.weight_kip <= allowed
+
+
+def test_impact():
+    """Article 3.8.2: 0.2703 at 60 ft; 0.30 at 30 ft, the cap up to 41.67 ft."""
+    assert vehicles.impact(60.0) == pytest.approx(0.2703, abs=5e-5)
+    assert vehicles.impact(30.0) == 0.30
+    assert vehicles.impact(90.0) == pytest.approx(50.0 / 215.0)
+
+
+@pytest.mark.parametrize(
+    ("apart", "roadway", "wanted"),
+    [
+        (13, 12, 0.577),
+        (15, 14, 0.633),
+        (17, 16, 0.676),
+        (19, 18, 0.711),
+        (21, 20, 0.738),
+    ],
+)
+def test_lever_rule(apart, roadway, wanted):
+    """Derived: wheel lines 6 ft apart, the outer 2 ft from the curb."""
+    assert vehicles.lever_fraction(roadway, apart, 6.0, 2.0) == pytest.approx(
+        wanted, abs=6e-4
+    )

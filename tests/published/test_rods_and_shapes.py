@@ -1,0 +1,225 @@
+"""Rods, upset ends, rolled channels and what is built of them.
+
+Threads: American (Sellers, Franklin Institute) standard, root D - 1.299/n, from memory,
+areas derived. Upset sizes: mill-handbook practice, from memory, excesses derived.
+Channels: American Standard, AISC Manual figures (seen as data of an open library).
+Built-up chords: derived by the parallel-axis theorem.
+"""
+
+import math
+
+import pytest
+from sectionproperties.analysis.section import Section
+from sectionproperties.pre.library import steel_sections
+
+from analysis.engine import sections
+from analysis.engine.sections import BuiltUp, Component, component_section
+
+ROOT_AREAS = {
+    0.75: 0.302,
+    0.875: 0.419,
+    1: 0.551,
+    1.125: 0.693,
+    1.25: 0.890,
+    1.375: 1.054,
+    1.5: 1.294,
+    1.625: 1.515,
+    1.75: 1.744,
+    1.875: 2.049,
+    2: 2.300,
+    2.125: 2.648,
+    2.25: 3.021,
+    2.375: 3.301,
+    2.5: 3.716,
+    2.875: 4.924,
+}
+# Bar: round upset and its excess in per cent, square upset and its excess.
+UPSETS = {
+    0.75: (1, 24.7, 1.125, 23.2),
+    1: (1.375, 34.2, 1.5, 29.4),
+    1.25: (1.625, 23.4, 1.875, 31.1),
+    1.5: (2, 30.2, 2.125, 17.7),
+    2: (2.5, 18.3, 2.875, 23.1),
+}
+
+
+@pytest.mark.parametrize("diameter", ROOT_AREAS)
+def test_root_areas(diameter):
+    area = sections.root_area_in2(diameter)
+    assert area == pytest.approx(ROOT_AREAS[diameter], abs=5.1e-4)
+
+
+@pytest.mark.parametrize("bar", UPSETS)
+def test_the_root_of_an_upset_end_exceeds_the_bar(bar):
+    round_upset, round_excess, square_upset, square_excess = UPSETS[bar]
+    area = math.pi / 4 * bar**2
+    excess = sections.root_area_in2(round_upset) / area - 1
+    assert 100 * excess == pytest.approx(round_excess, abs=0.06)
+    excess = sections.root_area_in2(square_upset) / bar**2 - 1
+    assert 100 * excess == pytest.approx(square_excess, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("diameter", "kept"), [(0.75, 0.684), (1, 0.702), (1.25, 0.725), (1.5, 0.732)]
+)
+def test_a_thread_without_upset_leaves_part_of_the_bar(diameter, kept):
+    rod = component_section(
+        Component("round-rod", diameter_in=diameter, ends="plain-thread")
+    )
+    assert rod.net_area_in2 / rod.area_in2 == pytest.approx(kept, abs=6e-4)
+
+
+def test_upset_and_loop_ends_keep_the_bar():
+    for ends in ("upset", "loop", "none"):
+        rod = component_section(Component("square-rod", side_in=1.5, ends=ends))
+        assert rod.net_area_in2 == rod.area_in2 == pytest.approx(2.25)
+
+
+@pytest.mark.parametrize(
+    ("legs", "area"),
+    [
+        ((2, 2, 0.25), 0.938),
+        ((2.5, 2.5, 0.25), 1.188),
+        ((3, 2.5, 0.25), 1.313),
+        ((3, 3, 0.3125), 1.777),
+        ((3.5, 3.5, 0.375), 2.484),
+        ((4, 3, 0.375), 2.484),
+        ((5, 3, 0.375), 2.859),
+        ((6, 4, 0.5), 4.75),
+    ],
+)
+def test_angle_areas(legs, area):
+    a, b, t = legs
+    found = component_section(
+        Component("angle", leg_in=a, other_leg_in=b, thickness_in=t)
+    )
+    assert found.area_in2 == pytest.approx(area, abs=6e-4)
+
+
+@pytest.mark.parametrize("row", sections.CHANNELS, ids=str)
+def test_channel_table_hangs_together(row):
+    """Weight 3.4 lb/ft a square inch, radii of the table, and three rectangles."""
+    assert row.weight_plf == pytest.approx(3.403 * row.area_in2, rel=0.015)
+    rough = measured("channel", row)
+    assert rough.area_in2 == pytest.approx(row.area_in2, rel=0.03)
+    strong = sections._rolled(as_measured("channel", row)).i_strong_in4
+    assert strong == pytest.approx(row.i_strong_in4, rel=0.04)
+
+
+@pytest.mark.parametrize("row", sections.BEAMS, ids=str)
+def test_beam_table_hangs_together(row):
+    assert row.weight_plf == pytest.approx(3.403 * row.area_in2, rel=0.015)
+    rough = measured("i-beam", row)
+    assert rough.area_in2 == pytest.approx(row.area_in2, rel=0.02)
+    strong = sections._rolled(as_measured("i-beam", row)).i_strong_in4
+    assert strong == pytest.approx(row.i_strong_in4, rel=0.03)
+
+
+def measured(shape, row):
+    return component_section(as_measured(shape, row))
+
+
+def as_measured(shape, row):
+    return Component(
+        shape,
+        depth_in=row.depth_in,
+        flange_width_in=row.flange_width_in,
+        flange_thickness_in=row.flange_thickness_in,
+        web_thickness_in=row.web_thickness_in,
+    )
+
+
+@pytest.mark.parametrize(
+    ("depth", "weight", "web_gap", "plate", "area", "r_in", "r_out"),
+    [
+        (8, 11.5, 6.5, (12, 0.25), 9.74, 3.210, 3.751),
+        (10, 15.3, 8, (14, 0.3125), 13.335, 3.995, 4.486),
+        (5, 6.7, 5, (9, 0.25), 6.19, 2.003, 2.876),
+    ],
+)
+def test_laced_chords_of_two_channels_and_a_plate(
+    depth, weight, web_gap, plate, area, r_in, r_out
+):
+    width, thickness = plate
+    found = component_section(
+        Component(
+            "channel",
+            count=2,
+            depth_in=depth,
+            weight_plf=weight,
+            built_up=BuiltUp(web_gap, "out", "lacing", width, thickness),
+        )
+    )
+    assert found.area_in2 == pytest.approx(area, abs=6e-4)
+    assert found.r_in_plane_in == pytest.approx(r_in, abs=6e-4)
+    assert found.r_out_of_plane_in == pytest.approx(r_out, abs=6e-4)
+
+
+def test_channels_turned_inward_stand_closer():
+    """Derived: (b/2 - x bar) in place of (b/2 + x bar)."""
+    pair = Component(
+        "channel", count=2, depth_in=8, weight_plf=11.5, built_up=BuiltUp(6.5, "in")
+    )
+    wanted = 2 * (1.31 + 3.37 * (3.25 - 0.572) ** 2)
+    assert component_section(pair).i_out_of_plane_in4 == pytest.approx(wanted)
+
+
+def test_untied_channels_bend_alone_sideways():
+    pair = Component(
+        "channel",
+        count=2,
+        depth_in=8,
+        weight_plf=11.5,
+        built_up=BuiltUp(6.5, tied_by="none"),
+    )
+    found = component_section(pair)
+    assert found.r_out_of_plane_in == pytest.approx(0.623, abs=1e-3)
+    assert found.r_in_plane_in == pytest.approx(3.11, abs=5e-3)
+
+
+# --- a general-purpose library as the other opinion ------------------------------------
+
+SHARP = {"r": 1e-6, "n_r": 2}
+LIBRARY = 2e-3
+
+
+def by_library(geometry):
+    geometry.create_mesh(mesh_sizes=[0.02])
+    section = Section(geometry)
+    section.calculate_geometric_properties()
+    return section
+
+
+@pytest.mark.parametrize("legs", [(4, 3, 0.375), (2, 2, 0.25), (6, 4, 0.5)])
+def test_least_radius_of_an_angle_agrees_with_a_section_library(legs):
+    a, b, t = legs
+    oracle = by_library(
+        steel_sections.angle_section(d=a, b=b, t=t, r_r=1e-6, r_t=1e-6, n_r=2)
+    )
+    least = min(oracle.get_ip())
+    found = component_section(
+        Component("angle", leg_in=a, other_leg_in=b, thickness_in=t)
+    )
+    assert found.i_in_plane_in4 == pytest.approx(least, rel=LIBRARY)
+    assert found.area_in2 == pytest.approx(oracle.get_area(), rel=LIBRARY)
+
+
+def test_measured_channel_agrees_with_a_section_library():
+    shape = {"d": 8, "b": 2.26, "t_f": 0.39, "t_w": 0.22}
+    oracle = by_library(steel_sections.channel_section(**shape, **SHARP))
+    rolled = sections._rolled(as_measured("channel", sections.CHANNELS[13]))
+    ixx, iyy, _ = oracle.get_ic()
+    assert rolled.i_strong_in4 == pytest.approx(ixx, rel=LIBRARY)
+    assert rolled.i_weak_in4 == pytest.approx(iyy, rel=LIBRARY)
+    assert rolled.x_bar_in == pytest.approx(oracle.get_c()[0], rel=LIBRARY)
+
+
+def test_measured_beam_agrees_with_a_section_library():
+    shape = {"d": 10, "b": 4.66, "t_f": 0.491, "t_w": 0.311}
+    oracle = by_library(steel_sections.i_section(**shape, **SHARP))
+    row = next(r for r in sections.BEAMS if (r.depth_in, r.weight_plf) == (10, 25.4))
+    rolled = sections._rolled(as_measured("i-beam", row))
+    ixx, iyy, _ = oracle.get_ic()
+    assert rolled.i_strong_in4 == pytest.approx(ixx, rel=LIBRARY)
+    assert rolled.i_weak_in4 == pytest.approx(iyy, rel=LIBRARY)
+    assert rolled.area_in2 == pytest.approx(oracle.get_area(), rel=LIBRARY)

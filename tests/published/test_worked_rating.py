@@ -1,0 +1,70 @@
+"""One rating from beginning to end (derived), and what it must not hide.
+
+90-ft Pratt of six panels, 20 ft deep; L2L3 two wrought-iron eyebars, 3.00 sq in; dead
+load 0.4 klf a truss; H15, one lane, trusses 17 ft apart, roadway 16 ft. D 18.0 kip,
+I 0.2326, lane 35.10 kip, L(1 + I) 29.27 kip. Rating formula: AASHTO Manual for Bridge
+Evaluation 6B.4, from memory; rated load RF times the weight, Khan 2010 p. 187 (seen).
+"""
+
+import pytest
+
+from analysis.engine.answer import answer
+
+from .documents import REFERENCE
+
+DOCUMENT = {
+    "geometry": REFERENCE,
+    "material": {"kind": "wrought-iron", "year": 1890},
+    "members": [
+        {
+            "names": ["L2L3"],
+            "components": [
+                {"shape": "eyebar", "count": 2, "width_in": 3, "thickness_in": 0.5}
+            ],
+        }
+    ],
+    "dead_load": {"uniform_plf": 400},
+    "live_load": {
+        "lane": "H15",
+        "lever": {"roadway_ft": 16, "trusses_apart_ft": 17},
+        "impact": "aashto",
+    },
+}
+PRINTED = 5.1e-3
+
+
+def bottom_chord(**changes):
+    found = answer(DOCUMENT | changes)
+    return found["members"]["L2L3"], found["governing"]
+
+
+def test_dead_and_live_force():
+    chord, _ = bottom_chord()
+    assert chord["dead_kip"] == pytest.approx(18.0)
+    assert chord["live_max_kip"] == pytest.approx(29.27, abs=PRINTED)
+
+
+def test_allowable_stress_with_the_lane_load():
+    chord, governing = bottom_chord()
+    assert chord["rating"]["inventory"] == pytest.approx(0.88, abs=PRINTED)
+    assert chord["rating"]["operating"] == pytest.approx(1.435, abs=5.1e-4)
+    assert governing["operating"]["member"] == "L2L3"
+    assert governing["operating"]["limit_tons"] == pytest.approx(15 * 1.435, abs=0.01)
+
+
+def test_load_factor_with_the_lane_load():
+    chord, _ = bottom_chord(method="load-factor")
+    assert chord["rating"]["inventory"] == pytest.approx(0.860, abs=5.1e-4)
+    assert chord["rating"]["operating"] == pytest.approx(1.435, abs=5.1e-4)
+
+
+def test_allowable_stress_with_the_truck_instead():
+    live = {k: v for k, v in DOCUMENT["live_load"].items() if k != "lane"}
+    chord, _ = bottom_chord(live_load=live | {"vehicle": "H15"})
+    assert chord["rating"]["inventory"] == pytest.approx(1.08, abs=PRINTED)
+    assert chord["rating"]["operating"] == pytest.approx(1.76, abs=PRINTED)
+
+
+def test_the_answer_says_whether_lane_or_truck_was_used():
+    found = answer(DOCUMENT)
+    assert any("H15 lane load" in text for text in found["assumptions"])
