@@ -237,7 +237,8 @@ def _show(request, bridge, form, sheet, album, rest=(), status=200, **more):
         **more,
     }
     response = render(request, "surveys/log.html", context, status=status)
-    response.headers["Cache-Control"] = "private, no-store"
+    # Not no-store: a browser that goes back must find what was typed.
+    response.headers["Cache-Control"] = "private, no-cache"
     return response
 
 
