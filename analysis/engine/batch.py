@@ -7,8 +7,10 @@ Array axes as in ``pairs``; ``t`` are the members asked for among those touched.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .equilibrium import Equilibrium, Float, Index, Mask
 from .loads import Places
@@ -44,12 +46,12 @@ class Peaks:
 
 
 def dead_columns(crossed: Crossed) -> tuple[Columns, Float, Mask]:
-    """Return redundants, (e, c) forces under dead load and which columns are beyond."""
+    """Return redundants, (m, c) forces under dead load and which columns are beyond."""
     columns = crossed.settle(crossed.dead_g, crossed.dead_r, crossed.dead_scale)
     force = crossed.dead_base + crossed.stress @ columns.x
     beyond = columns.unsettled.copy()
     zero = TOLERANCE * crossed.dead_scale
-    beyond |= (force[crossed.watched] < -zero).any(axis=0)
+    beyond |= (force[crossed.system.watched] < -zero).any(axis=0)
     return columns, force, beyond
 
 
@@ -84,8 +86,9 @@ def vehicle_peaks(
     factor: float,
     wanted: Index,
     peaks: Peaks,
+    standing_only: bool = False,
 ) -> Mask:
-    """Fold into ``peaks`` the extremes of touched members under vehicles.
+    """Fold into ``peaks`` the extremes of members under vehicles.
 
     Parameters
     ----------
@@ -93,8 +96,11 @@ def vehicle_peaks(
     live : LiveBase of ``places``
     places : Places
     factor : float, on the live load
-    wanted : (t,) int, rows of ``crossed.members``; those of ``peaks``
+    wanted : (t,) int, members; those of ``peaks``
     peaks : Peaks, changed in place
+    standing_only : bool
+        Whether to leave out positions in which a lone tension-only bar, without which
+        the truss falls, would go slack. If not, there must be none.
 
     Returns
     -------
@@ -104,126 +110,258 @@ def vehicle_peaks(
     beyond = np.zeros(crossed.count, bool)
     for begin in range(0, crossed.count, BLOCK):
         block = slice(begin, min(begin + BLOCK, crossed.count))
-        beyond[block] = _block_peaks(
-            crossed, live, places, factor, wanted, peaks, block
+        work = _Block(crossed, live, places, factor, wanted, peaks, block)
+        beyond[block] = work.run(standing_only)
+    return beyond
+
+
+@dataclass(frozen=True, eq=False)
+class _Block:
+    """One block of configurations under vehicles, all with one factor."""
+
+    crossed: Crossed
+    live: LiveBase
+    places: Places
+    factor: float
+    wanted: Index
+    peaks: Peaks
+    block: slice
+
+    def run(self, standing_only: bool) -> Mask:
+        """Fold in the extremes; return the configurations not answered."""
+        crossed, block = self.crossed, self.block
+        scale = crossed.dead_scale[block] + self.factor * self.live.scale
+        g = crossed.drive(self.live, block)
+        g *= self.factor
+        g += crossed.dead_g[:, None, block]
+        r = (self.factor * self.live.r)[:, :, None] + crossed.dead_r[:, None, block]
+        columns = crossed.settle(g, r, scale, np.arange(block.start, block.stop))
+        beyond = columns.unsettled.copy()
+        falls = self._falls(scale) if standing_only else None
+
+        force = np.empty((len(self.places.front_ft), len(scale)))
+        work = np.empty_like(force)
+        row_of = {int(member): t for t, member in enumerate(self.wanted)}
+        watched = set(crossed.system.watched.tolist())
+        for member in sorted(set(row_of) | watched):
+            self._force(columns.x, member, force, work)
+            if member in watched:
+                slack = np.less(force, -TOLERANCE * scale)
+                if falls is not None:
+                    slack &= ~falls
+                np.logical_or(beyond, slack.any(axis=0), out=beyond)
+            if member in row_of:
+                _take(force, falls, row_of[member], self.peaks, block)
+        beyond |= self._changes((columns, g, r), scale, falls)
+        return beyond
+
+    def _falls(self, scale: Float) -> Mask:
+        """Return (s, c): whether a lone bar would be slack."""
+        lone = self.crossed.system.lone
+        force = (self.factor * self.live.base[lone])[:, :, None]
+        force = force + self.crossed.dead_base[lone][:, None, self.block]
+        slack: Mask = np.logical_or.reduce(force < -TOLERANCE * scale, axis=0)
+        return slack
+
+    def _force(self, x: Float, member: int, out: Float, work: Float) -> None:
+        """Put (s, c) total forces of one member into ``out``."""
+        stress = self.crossed.stress[member]
+        np.add(
+            (self.factor * self.live.base[member])[:, None],
+            self.crossed.dead_base[member, self.block][None],
+            out=out,
         )
-    return beyond
+        for i in np.flatnonzero(stress):
+            np.multiply(x[i], stress[i], out=work)
+            np.add(out, work, out=out)
+
+    def _changes(
+        self,
+        settled: tuple[Columns, Float, Float],
+        scale: Float,
+        falls: Mask | None,
+    ) -> Mask:
+        """Fold in the places between axles on joints where a rod goes slack or taut."""
+        columns, g, r = settled
+        states = columns.states
+        beyond = np.zeros(len(scale), bool)
+        differ = ((states[:, :-1] & states[:, 1:]) == 0).any(axis=0)
+        differ &= self.places.linked[:, None]
+        if falls is not None:
+            differ &= ~(falls[:-1] | falls[1:])
+        start = np.flatnonzero(differ)
+        if not len(start) and falls is None:
+            return beyond
+        pool = _Pool.of(columns, g, r)
+        begun = len(pool.place)
+        stop = start + len(scale)
+        if falls is not None:
+            pool, more_start, more_stop = self._brinks(pool, falls, scale)
+            start = np.concatenate([start, more_start])
+            stop = np.concatenate([stop, more_stop])
+        column = pool.column[start]
+        walk = self.crossed.walk(
+            self.crossed.stretches(
+                column + self.block.start,
+                (pool.columns, pool.r, start),
+                (pool.columns, pool.g, pool.r, stop),
+                scale[column],
+            )
+        )
+        beyond[column[walk.lost]] = True
+        beyond[pool.column[begun:][pool.columns.unsettled[begun:]]] = True
+        first, last = pool.place[start][walk.row], pool.place[stop][walk.row]
+        self._take_points(
+            np.concatenate([first + walk.part * (last - first), pool.place[begun:]]),
+            np.concatenate([column[walk.row], pool.column[begun:]]),
+            np.hstack([walk.x, pool.columns.x[:, begun:]]),
+            scale,
+            beyond,
+        )
+        return beyond
+
+    def _brinks(
+        self, pool: _Pool, falls: Mask, scale: Float
+    ) -> tuple[_Pool, Index, Index]:
+        """Add the places where the truss is about to fall, between two places.
+
+        Returns the pool with them, and where in it the stretches that stand start and
+        stop, if rods go slack or taut along them.
+        """
+        linked = self.places.linked[:, None]
+        start = np.flatnonzero(linked & (falls[:-1] | falls[1:]))
+        place, column = np.divmod(start, len(scale))
+        lone = self.crossed.system.lone
+        dead = self.crossed.dead_base[lone][:, column + self.block.start]
+        base = self.factor * self.live.base[lone]
+        begin, end = base[:, place] + dead, base[:, place + 1] + dead
+        zero = -TOLERANCE * scale[column]
+        out_begin, out_end = begin < zero, end < zero
+        span = np.where(out_begin != out_end, begin - end, 1.0)
+        low = np.where(out_begin, begin / span, 0.0).max(axis=0, initial=0.0)
+        high = np.where(out_end, np.maximum(begin, 0.0) / span, 1.0)
+        high = high.min(axis=0, initial=1.0)
+        stands = (low <= high) & ~(out_begin & out_end).any(axis=0)
+        start, low, high = start[stands], low[stands], high[stands]
+        later, sooner = np.flatnonzero(low > 0.0), np.flatnonzero(high < 1.0)
+        seam = np.concatenate([start[later], start[sooner]])
+        part = np.concatenate([low[later], high[sooner]])
+        begun = len(pool.place)
+        pool = pool.with_points(self.crossed, seam, part, len(scale), scale, self.block)
+        stop = start + len(scale)
+        start[later] = begun + np.arange(len(later))
+        stop[sooner] = begun + len(later) + np.arange(len(sooner))
+        states = pool.columns.states
+        differ = ((states[:, start] & states[:, stop]) == 0).any(axis=0)
+        return pool, start[differ], stop[differ]
+
+    def _take_points(
+        self, place: Float, column: Index, x: Float, scale: Float, beyond: Mask
+    ) -> None:
+        """Fold in (w,) places with (k, w) redundants."""
+        if not len(place):
+            return
+        order = np.argsort(column, kind="stable")
+        place, column, x = place[order], column[order], x[:, order]
+        before = np.minimum(place.astype(np.intp), self.live.base.shape[1] - 2)
+        part = place - before
+        watched = self.crossed.system.watched
+        rows = np.concatenate([self.wanted, watched])
+        base = self.live.base[rows] * self.factor
+        force = base.take(before, axis=1)
+        force += part * (base.take(before + 1, axis=1) - force)
+        force += self.crossed.dead_base[rows].take(column + self.block.start, axis=1)
+        force += self.crossed.stress[rows] @ x
+        if len(watched):
+            count = len(self.wanted)
+            slack = (force[count:] < -TOLERANCE * scale[column]).any(axis=0)
+            np.logical_or.at(beyond, column[slack], True)
+            force = force[:count]
+        _take_changes(force, column, place, self.peaks, self.block)
 
 
-def _block_peaks(
-    crossed: Crossed,
-    live: LiveBase,
-    places: Places,
-    factor: float,
-    wanted: Index,
-    peaks: Peaks,
-    block: slice,
-) -> Mask:
-    scale = crossed.dead_scale[block] + factor * live.scale
-    g = crossed.drive(live, block)
-    g *= factor
-    g += crossed.dead_g[:, None, block]
-    r = (factor * live.r)[:, :, None] + crossed.dead_r[:, None, block]
-    columns = crossed.settle(g, r, scale, np.arange(block.start, block.stop))
-    beyond = columns.unsettled.copy()
+@dataclass(frozen=True, eq=False)
+class _Pool:
+    """Settled points, (N,): place, column, and (k, N) redundants, drives and bounds."""
 
-    zero = -TOLERANCE * scale
-    force, work = np.empty_like(g[0]), np.empty_like(g[0])
-    row_of = {int(row): t for t, row in enumerate(wanted)}
-    for row in sorted(set(row_of) | set(crossed.watched.tolist())):
-        _force(crossed, live, factor, columns.x, row, block, force, work)
-        if row in row_of:
-            _take(force, row_of[row], peaks, block)
-        if row in crossed.watched:
-            beyond |= (force < zero).any(axis=0)
-    beyond |= _changes(
-        crossed, live, places, factor, wanted, peaks, block, (columns, g, r)
-    )
-    return beyond
+    place: Float
+    column: Index
+    columns: Columns
+    g: Float
+    r: Float
+
+    @classmethod
+    def of(cls, columns: Columns, g: Float, r: Float) -> _Pool:
+        """Take settled places, (k, s, c), one after the other."""
+        k, places, count = g.shape
+
+        def flat(of: NDArray[Any]) -> NDArray[Any]:
+            return of.reshape(k, places * count)
+
+        return cls(
+            np.repeat(np.arange(float(places)), count),
+            np.tile(np.arange(count), places),
+            Columns(
+                flat(columns.x),
+                flat(columns.target),
+                flat(columns.states),
+                np.zeros(places * count, bool),
+            ),
+            flat(g),
+            flat(r),
+        )
+
+    def with_points(
+        self,
+        crossed: Crossed,
+        seam: Index,
+        part: Float,
+        count: int,
+        scale: Float,
+        block: slice,
+    ) -> _Pool:
+        """Add points a part of the way from points ``seam`` to the next places."""
+        column = self.column[seam]
+
+        def between(of: Float) -> Float:
+            begin = of[:, seam]
+            return begin + part * (of[:, seam + count] - begin)
+
+        g, r = between(self.g), between(self.r)
+        new = crossed.settle(g, r, scale[column], column + block.start)
+        old = self.columns
+        return _Pool(
+            np.concatenate([self.place, self.place[seam] + part]),
+            np.concatenate([self.column, column]),
+            Columns(
+                np.hstack([old.x, new.x]),
+                np.hstack([old.target, new.target]),
+                np.hstack([old.states, new.states]),
+                np.concatenate([old.unsettled, new.unsettled]),
+            ),
+            np.hstack([self.g, g]),
+            np.hstack([self.r, r]),
+        )
 
 
-def _force(
-    crossed: Crossed,
-    live: LiveBase,
-    factor: float,
-    x: Float,
-    row: int,
-    block: slice,
-    out: Float,
-    work: Float,
-) -> None:
-    """Put (s, c) total forces of one touched member into ``out``."""
-    np.add(
-        (factor * live.base[row])[:, None],
-        crossed.dead_base[row, block][None],
-        out=out,
-    )
-    for i in np.flatnonzero(crossed.stress[row]):
-        np.multiply(x[i], crossed.stress[row, i], out=work)
-        np.add(out, work, out=out)
-
-
-def _take(force: Float, t: int, peaks: Peaks, block: slice) -> None:
+def _take(force: Float, falls: Mask | None, t: int, peaks: Peaks, block: slice) -> None:
     """Fold (s, c) forces of member ``t`` into the peaks, with their places."""
     place = np.arange(len(force), dtype=np.int32)[:, None]
-    top = force.max(axis=0)
-    at = np.where(force == top, place, _NO_PLACE).min(axis=0)
-    more = top > peaks.high[t, block]
-    np.copyto(peaks.high[t, block], top, where=more)
-    np.copyto(peaks.high_at[t, block], at, where=more)
-    bottom = force.min(axis=0)
-    at = np.where(force == bottom, place, _NO_PLACE).min(axis=0)
-    less = bottom < peaks.low[t, block]
-    np.copyto(peaks.low[t, block], bottom, where=less)
-    np.copyto(peaks.low_at[t, block], at, where=less)
-
-
-def _changes(
-    crossed: Crossed,
-    live: LiveBase,
-    places: Places,
-    factor: float,
-    wanted: Index,
-    peaks: Peaks,
-    block: slice,
-    settled: tuple[Columns, Float, Float],
-) -> Mask:
-    """Fold in the places between axles on joints where a rod goes slack or taut."""
-    columns, g, r = settled
-    states = columns.states
-    beyond = np.zeros(states.shape[-1], bool)
-    differ = ((states[:, :-1] & states[:, 1:]) == 0).any(axis=0)
-    differ &= places.linked[:, None]
-    at = np.flatnonzero(differ)
-    if not len(at):
-        return beyond
-    place, column = np.divmod(at, len(beyond))
-    scale = crossed.dead_scale[block][column] + factor * live.scale
-    walk = crossed.walk(
-        crossed.stretches(
-            column + block.start,
-            (columns, r, at),
-            (columns, g, r, at + len(beyond)),
-            scale,
-        )
-    )
-    np.logical_or.at(beyond, column[walk.lost], True)
-    if not len(walk.row):
-        return beyond
-
-    order = np.argsort(column[walk.row], kind="stable")
-    row, part, x = walk.row[order], walk.part[order], walk.x[:, order]
-    column, place = column[row], place[row]
-    rows = np.concatenate([wanted, crossed.watched])
-    base = live.base[rows] * factor
-    force = base.take(place, axis=1)
-    force += part * (base.take(place + 1, axis=1) - force)
-    force += crossed.dead_base[rows].take(column + block.start, axis=1)
-    force += crossed.stress[rows] @ x
-    slack = (force[len(wanted) :] < -TOLERANCE * scale[row]).any(axis=0)
-    np.logical_or.at(beyond, column[slack], True)
-    _take_changes(force[: len(wanted)], column, place + part, peaks, block)
-    return beyond
+    for sign, best, best_at in (
+        (1, peaks.high[t, block], peaks.high_at[t, block]),
+        (-1, peaks.low[t, block], peaks.low_at[t, block]),
+    ):
+        if falls is None:
+            top = force.max(axis=0) if sign == 1 else force.min(axis=0)
+        else:
+            kept = np.where(falls, -sign * np.inf, force)
+            top = kept.max(axis=0) if sign == 1 else kept.min(axis=0)
+        better = top > best if sign == 1 else top < best
+        if not better.any():
+            continue
+        at = np.where(force == top, place, _NO_PLACE).min(axis=0)
+        np.copyto(best, top, where=better)
+        np.copyto(best_at, at, where=better)
 
 
 def _take_changes(

@@ -74,7 +74,7 @@ def vehicle_shares(
     dead : Columns under dead load
     live : LiveBase of ``places``
     places : Places
-    wanted : (t,) int, rows of ``crossed.members``
+    wanted : (t,) int, members
     limits : upper and lower total forces, (L, t, c) kip, which may be infinite
 
     Returns
@@ -119,9 +119,8 @@ def _block_shares(
     _straight_rays(
         crossed, live, columns, straight, wanted, limits, found, block, dead_force
     )
-    if len(crossed.watched):
-        rows = crossed.watched
-        for row in rows:
+    if len(crossed.system.watched):
+        for row in crossed.system.watched:
             force = live.base[row][:, None] + np.tensordot(
                 crossed.stress[row], columns.x, axes=1
             )
@@ -370,7 +369,7 @@ def _take_edges(
     order = np.argsort(column, kind="stable")
     counts = np.bincount(column, minlength=len(block))
     stops = np.cumsum(counts)
-    rows = np.concatenate([wanted, crossed.watched])
+    rows = np.concatenate([wanted, crossed.system.watched])
     several = max(1, int(_EDGES_AT_ONCE / max(counts.max(), 1)))
     for first in range(0, len(block), several):
         some = np.arange(first, min(first + several, len(block)))

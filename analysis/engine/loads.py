@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -90,35 +91,41 @@ def vehicle_places(system: Equilibrium, loads: Sequence[Load]) -> Places:
     Places
         Empty if no load is a train.
     """
+    trains = tuple(
+        (number, tuple(load.axle_kip.tolist()), tuple(load.offset_ft.tolist()))
+        for number, load in enumerate(loads)
+        if isinstance(load, Train)
+    )
+    return _vehicle_places(system, trains)
+
+
+@lru_cache(maxsize=64)
+def _vehicle_places(
+    system: Equilibrium,
+    trains: tuple[tuple[int, tuple[float, ...], tuple[float, ...]], ...],
+) -> Places:
     x = np.asarray(system.truss.xy_ft, float)[system.truss.loaded, 0]
     bears = np.abs(system.particular[:, system.truss.loaded]).max(axis=0) > 0.0
-    rows: list[Float] = []
-    front: list[float] = []
-    heading: list[int] = []
-    which: list[int] = []
-    linked: list[bool] = []
-    for number, load in enumerate(loads):
-        if not isinstance(load, Train):
-            continue
-        for sign in (1, -1):
-            if sign == -1 and _reads_the_same(load):
-                continue
-            passage = _passage(load, sign, x, bears)
-            if rows:
-                linked.append(False)
-            for k, (at, row, joined) in enumerate(passage):
-                front.append(at)
-                rows.append(row)
-                if k + 1 < len(passage):
-                    linked.append(joined)
-            heading += [sign] * len(passage)
-            which += [number] * len(passage)
+    passages: list[Places] = []
+    for number, axle_kip, offset_ft in trains:
+        train = Train(np.array(axle_kip), np.array(offset_ft))
+        for sign in (1,) if _reads_the_same(train) else (1, -1):
+            passages.append(_passage(train, sign, number, x, bears))
+    nothing = Places(
+        np.zeros((0, len(x))),
+        np.zeros(0),
+        np.zeros(0, np.intp),
+        np.zeros(0, np.intp),
+        np.zeros(0, bool),
+    )
+    linked = [np.append(p.linked, False) for p in passages] or [nothing.linked]
+    every = passages or [nothing]
     return Places(
-        np.array(rows).reshape(-1, len(x)),
-        np.array(front),
-        np.array(heading, dtype=np.intp),
-        np.array(which, dtype=np.intp),
-        np.array(linked, dtype=bool),
+        np.concatenate([p.joint_kip for p in every]),
+        np.concatenate([p.front_ft for p in every]),
+        np.concatenate([p.heading for p in every]),
+        np.concatenate([p.load for p in every]),
+        np.concatenate(linked)[:-1],
     )
 
 
@@ -131,34 +138,52 @@ def _reads_the_same(train: Train) -> bool:
     )
 
 
-def _passage(
-    train: Train, sign: int, x: Float, bears: Mask
-) -> list[tuple[float, Float, bool]]:
-    """Return (front axle, joint loads, whether linear up to the next) in order of x."""
-    behind = -sign * np.asarray(train.offset_ft, float)
-    front = np.unique((x[:, None] - behind[None, :]).ravel())
-    front = front[np.r_[True, np.diff(front) > SAME_PLACE_FT]]
+def _passage(train: Train, sign: int, number: int, x: Float, bears: Mask) -> Places:
+    """Return the places of one passage, in order of x.
+
+    Where joint loads jump, as when an axle comes onto a first floor beam that no
+    support carries, there are two places at one position.
+    """
+    if not len(train.axle_kip):
+        front = np.zeros(0)
+    else:
+        behind = -sign * np.asarray(train.offset_ft, float)
+        front = np.unique((x[:, None] - behind[None, :]).ravel())
+        front = front[np.r_[True, np.diff(front) > SAME_PLACE_FT]]
+    if not len(front):
+        none = np.zeros(0, np.intp)
+        return Places(np.zeros((0, len(x))), front, none, none, np.zeros(0, bool))
     axles = front[:, None] + behind[None, :]
     on = joint_loads(axles, np.asarray(train.axle_kip, float), x)
-    passage: list[tuple[float, Float, bool]] = []
     middles = 0.5 * (axles[:-1] + axles[1:])
+    carried = np.where((middles > x[0]) & (middles < x[-1]), train.axle_kip, 0.0)
+    begin, end = joint_loads(axles[:-1], carried, x), joint_loads(axles[1:], carried, x)
+    jumps = np.abs(begin - on[:-1])[:, bears].max(axis=1, initial=0.0) > 0.0
+    drops = np.abs(end - on[1:])[:, bears].max(axis=1, initial=0.0) > 0.0
+    which: list[int] = []
+    rows: list[Float] = []
+    linked: list[bool] = []
     for k in range(len(front)):
+        rows.append(on[k])
+        which.append(k)
         if k + 1 == len(front):
-            passage.append((float(front[k]), on[k], False))
             break
-        inside = (middles[k] > x[0]) & (middles[k] < x[-1])
-        carried = np.where(inside, train.axle_kip, 0.0)
-        begin = joint_loads(axles[k : k + 1], carried, x)[0]
-        end = joint_loads(axles[k + 1 : k + 2], carried, x)[0]
-        smooth = not (np.abs(begin - on[k])[bears] > 0.0).any()
-        if not smooth:
-            passage.append((float(front[k]), on[k], False))
-            passage.append((float(front[k]), begin, True))
-        else:
-            passage.append((float(front[k]), on[k], True))
-        if (np.abs(end - on[k + 1])[bears] > 0.0).any():
-            passage.append((float(front[k + 1]), end, False))
-    return passage
+        if jumps[k]:
+            linked.append(False)
+            rows.append(begin[k])
+            which.append(k)
+        linked.append(True)
+        if drops[k]:
+            rows.append(end[k])
+            which.append(k + 1)
+            linked.append(False)
+    return Places(
+        np.array(rows),
+        front[which],
+        np.full(len(rows), sign, np.intp),
+        np.full(len(rows), number, np.intp),
+        np.array(linked, bool),
+    )
 
 
 def joint_loads(axles_ft: Float, axle_kip: Float, x: Float) -> Float:

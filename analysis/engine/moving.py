@@ -16,6 +16,7 @@ from .batch import Peaks, fronts, linear_peaks, vehicle_peaks
 from .equilibrium import Equilibrium, Float, Index, Mask, Truss, analyse
 from .influence import loads_where_it_adds
 from .loads import Lane, Load, Places, Train, Uniform, vehicle_places
+from .pairs import Crossed
 from .stability import least_multiple
 from .statics import Model, Settled, settle_dead
 from .tautsets import TautSets
@@ -126,15 +127,20 @@ def envelope(
     settled = settle_dead(system, ea_kip, dead_kip, model)
     state = settled.state
     greatest = float(share.max(initial=0.0))
-    fraction, unstable_at = unstable_places(
-        system, settled.dead, places, loads, greatest, state.stands
-    )
+    fall = unstable_places(system, settled.dead, places, loads, greatest, state.stands)
 
+    beyond = settled.beyond.copy()
     range_ = _Range.from_dead(state.forces_kip)
     _vehicles_on_linear_members(settled, places, share, range_)
     _spread_on_linear_members(settled, loads, share, is_web, range_)
-    beyond = settled.beyond | (fraction < 1.0)
-    beyond |= _vehicles_on_redundant_members(settled, places, share, range_)
+    _vehicles_on_redundant_members(settled, places, share, range_, beyond)
+    falls = np.flatnonzero(state.stands & ~beyond & (fall.fraction < 1.0))
+    if len(falls):
+        beyond[falls] = True
+        if fall.by_one_bar and not any(not isinstance(x, Train) for x in loads):
+            beyond[falls] = _vehicles_where_it_stands(
+                settled, places, share, range_, falls, model
+            )
     for c in np.flatnonzero(state.stands).tolist():
         if beyond[c]:
             some, what = ~np.asarray(truss.absent, bool), loads
@@ -167,7 +173,7 @@ def envelope(
         Governing(*range_.low_at),
         np.where(standing, up, 0.0),
         np.where(standing, down, 0.0),
-        unstable_at,
+        fall.at,
         state.stands,
         np.full(len(state.stands), model == "elastic" or not system.is_classical),
     )
@@ -213,6 +219,16 @@ class _Range:
             mine[:, members] = np.where(better, new, mine[:, members])
             for old_part, part in zip(mine_at, new_at, strict=True):
                 old_part[:, members] = np.where(better, part, old_part[:, members])
+
+    def put(self, columns: Index, other: _Range) -> None:
+        """Take another's configurations in place of these."""
+        self.high[columns], self.low[columns] = other.high, other.low
+        for mine, theirs in (
+            (self.high_at, other.high_at),
+            (self.low_at, other.low_at),
+        ):
+            for old_part, part in zip(mine, theirs, strict=True):
+                old_part[columns] = part
 
     def replace(self, c: int, found: general.Extremes, whole: bool) -> None:
         """Take one configuration's extremes in place of these, or fold them in."""
@@ -285,20 +301,18 @@ def _spread_on_linear_members(
 
 
 def _vehicles_on_redundant_members(
-    settled: Settled, places: Places, factor: Float, range_: _Range
-) -> Mask:
-    """Fold in members that redundants touch; return configurations not answered."""
+    settled: Settled, places: Places, factor: Float, range_: _Range, beyond: Mask
+) -> None:
+    """Fold in members that redundants touch; mark configurations not answered."""
     system, crossed = settled.system, settled.crossed
-    beyond = np.zeros(len(settled.ea), bool)
     if crossed is None or not len(places.joint_kip):
-        return beyond
+        return
     live = crossed.live(general.on_all_joints(system, places.joint_kip))
     force = settled.state.forces_kip.T
     for value in np.unique(factor[system.touched]):
-        wanted = np.flatnonzero(factor[system.touched] == value)
-        members = system.touched[wanted]
+        members = system.touched[factor[system.touched] == value]
         peaks = Peaks.from_dead(force[members])
-        beyond |= vehicle_peaks(crossed, live, places, value, wanted, peaks)
+        beyond |= vehicle_peaks(crossed, live, places, value, members, peaks)
         range_.take(
             members,
             peaks.high.T,
@@ -306,7 +320,54 @@ def _vehicles_on_redundant_members(
             fronts(places, peaks.high_at.T),
             fronts(places, peaks.low_at.T),
         )
+
+
+def _vehicles_where_it_stands(
+    settled: Settled,
+    places: Places,
+    factor: Float,
+    range_: _Range,
+    columns: Index,
+    model: Model,
+) -> Mask:
+    """Put in the extremes of configurations that some positions bring down.
+
+    Returns which of ``columns`` are not answered.
+    """
+    system = settled.system
+    crossed = Crossed(
+        system, settled.ea[columns], settled.dead[columns], model == "classical"
+    )
+    live = crossed.live(general.on_all_joints(system, places.joint_kip))
+    present = ~np.asarray(system.truss.absent, bool)
+    beyond = np.zeros(len(columns), bool)
+    some = _Range.from_dead(settled.state.forces_kip[columns])
+    for value in np.unique(factor[present]):
+        members = np.flatnonzero(present & (factor == value))
+        peaks = Peaks.from_dead(settled.state.forces_kip[columns][:, members].T)
+        beyond |= vehicle_peaks(crossed, live, places, value, members, peaks, True)
+        some.take(
+            members,
+            peaks.high.T,
+            peaks.low.T,
+            fronts(places, peaks.high_at.T),
+            fronts(places, peaks.low_at.T),
+        )
+    range_.put(columns, some)
     return beyond
+
+
+@dataclass(frozen=True, eq=False)
+class Fall:
+    """What brings configurations down.
+
+    ``fraction`` (c,), of the load, may exceed 1; ``at`` gives the place only where it
+    does not. ``by_one_bar``: nothing but a single bar's going slack can.
+    """
+
+    fraction: Float
+    at: list[Unstable | None]
+    by_one_bar: bool
 
 
 def unstable_places(
@@ -316,18 +377,15 @@ def unstable_places(
     loads: Sequence[Load],
     factor: float,
     stands: Mask,
-) -> tuple[Float, list[Unstable | None]]:
-    """Return the least fractions of the load that bring the truss down, and where.
-
-    The (c,) fractions may exceed 1; the places are given only where they do not.
-    """
+) -> Fall:
+    """Return the least fractions of the load that bring the truss down, and where."""
     spread = general.spread_places(system, loads, system.particular[system.lone])
     live = np.vstack([general.on_all_joints(system, places.joint_kip), spread])
     fraction = np.full(len(dead), np.inf)
     where: list[Unstable | None] = [None] * len(dead)
     if not stands.any():
-        return fraction, where
-    multiple, place = least_multiple(system, dead[stands], factor * live)
+        return Fall(fraction, where, True)
+    multiple, place, by_one_bar = least_multiple(system, dead[stands], factor * live)
     fraction[stands] = multiple
     for c, at in zip(np.flatnonzero(stands), place, strict=True):
         if at >= 0 and fraction[c] <= 1.0:
@@ -337,7 +395,7 @@ def unstable_places(
                 int(places.heading[at]) if vehicle else 0,
                 float(fraction[c]),
             )
-    return fraction, where
+    return Fall(fraction, where, by_one_bar)
 
 
 def _reactions(

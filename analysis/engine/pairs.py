@@ -80,9 +80,8 @@ class Crossed:
         self, system: Equilibrium, ea_kip: Float, dead_kip: Float, classical: bool
     ) -> None:
         self.system = system
-        members = system.touched
-        self.members = members
-        self.stress = np.ascontiguousarray(system.selfstress[members])  # (e, k)
+        touched = system.touched
+        self.stress = system.selfstress  # (m, k)
         self.bounded_by_partner = np.array(
             [pair.partner >= 0 for pair in system.pairs], bool
         )
@@ -91,59 +90,53 @@ class Crossed:
         self.locked = np.array(
             [pair.is_crossed and classical for pair in system.pairs], bool
         )
-        row = {int(m): i for i, m in enumerate(members)}
-        self._partner = np.array(
-            [row.get(pair.partner, 0) for pair in system.pairs], np.intp
-        )
+        self._partner = np.array([pair.partner for pair in system.pairs], np.intp)
         share = np.array([pair.share for pair in system.pairs])
         self._to_r = np.where(self.bounded_by_partner, -1.0 / share, 0.0)
-        self.watched = np.array([row[int(m)] for m in system.watched], np.intp)
+        self._touched_stress = np.ascontiguousarray(self.stress[touched])
 
         k = self.stress.shape[1]
         self.coupled = ((np.abs(self.stress).T @ np.abs(self.stress)) > 0.0) & ~np.eye(
             k, dtype=bool
         )
-        flex = (system.length_ft[members] / ea_kip[:, members]).T  # (e, c)
+        flex = (system.length_ft[touched] / ea_kip[:, touched]).T  # (e, c)
         self._flex = np.ascontiguousarray(flex)
-        both = self.stress[:, :, None] * self.stress[:, None, :]
-        raw = (both.reshape(len(members), k * k).T @ self._flex).reshape(k, k, -1)
+        stress = self._touched_stress
+        both = stress[:, :, None] * stress[:, None, :]
+        raw = both.reshape(len(touched), k * k).T @ self._flex
+        raw = raw.reshape(k, k, len(ea_kip))
         self._own = np.ascontiguousarray(raw[np.arange(k), np.arange(k)])  # (k, c)
         self._per_own = 1.0 / self._own
         self.matrix = raw / self._own[:, None]  # rows scaled: its diagonal is 1
         self._neighbours = [np.flatnonzero(row).tolist() for row in self.coupled]
         self._plan = _elimination(self.coupled)
 
-        self.dead_base = system.particular[members] @ dead_kip.T  # (e, c)
-        self.dead_g = self._own_drive(self.dead_base)
+        self.dead_base = system.particular @ dead_kip.T  # (m, c)
+        self.dead_g = stress.T @ (self._flex * self.dead_base[touched]) / self._own
         self.dead_r = self._to_r[:, None] * self.dead_base[self._partner]
-        self.dead_scale = np.abs(system.particular @ dead_kip.T).max(axis=0)
+        self.dead_scale = np.abs(self.dead_base).max(axis=0, initial=0.0)
 
     @property
     def count(self) -> int:
         return int(self.matrix.shape[2])
 
-    def _own_drive(self, base: Float) -> Float:
-        """Return (k, c): what (e, c) base forces drive each redundant to, negated."""
-        answer: Float = (self.stress.T @ (self._flex * base)) / self._own
-        return answer
-
     def live(self, load_kip: Float) -> LiveBase:
         """Return what (s, n) loads do to the determinate remainder of every column."""
-        everywhere = self.system.particular @ load_kip.T
-        base = everywhere[self.members]  # (e, s)
-        spread = self.stress.T[:, None, :] * base.T[None]
+        base = self.system.particular @ load_kip.T  # (m, s)
+        touched = base[self.system.touched]
+        spread = self._touched_stress.T[:, None, :] * touched.T[None]
         return LiveBase(
             base,
-            spread.reshape(-1, len(base)),
+            spread.reshape(self.stress.shape[1] * base.shape[1], len(touched)),
             self._to_r[:, None] * base[self._partner],
-            np.abs(everywhere).max(initial=0.0),
+            float(np.abs(base).max(initial=0.0)),
         )
 
     def drive(self, live: LiveBase, columns: slice | Index) -> Float:
         """Return (k, s, c): ``g`` of live loads, as ``settle`` takes it."""
-        g = (live.spread @ self._flex[:, columns]).reshape(
-            len(live.r), live.base.shape[1], -1
-        )
+        flex = self._flex[:, columns]
+        g = live.spread @ flex
+        g = g.reshape(len(live.r), live.base.shape[1], flex.shape[1])
         g *= self._per_own[:, None, columns]
         return g
 
@@ -162,6 +155,10 @@ class Crossed:
         """
         a = self.matrix[:, :, columns]
         k = len(g)
+        if not k:
+            nothing = np.zeros_like(g)
+            none = np.zeros(g.shape[-1], bool)
+            return Columns(nothing, nothing, nothing.astype(np.uint8), none)
         low = self._lower_bound(r)
         x = np.zeros_like(g)
         target = np.negative(g)
@@ -474,21 +471,16 @@ class Crossed:
         """
         first, first_r, here = start
         last, last_g, last_r, there = stop
-        k = len(first.x)
-
-        def take(of: Float, at: Index) -> Float:
-            return of.reshape(k, -1).take(at, axis=1)
-
-        x = take(first.x, here)
+        x = first.x.take(here, axis=1)
         return Stretches(
             a=self.matrix[:, :, columns],
             x=x,
-            gap=x - take(first.target, here),
-            r=take(first_r, here),
-            g_end=take(last_g, there),
-            r_end=take(last_r, there),
-            begin=first.states.reshape(k, -1).take(here, axis=1),
-            end=last.states.reshape(k, -1).take(there, axis=1),
+            gap=x - first.target.take(here, axis=1),
+            r=first_r.take(here, axis=1),
+            g_end=last_g.take(there, axis=1),
+            r_end=last_r.take(there, axis=1),
+            begin=first.states.take(here, axis=1),
+            end=last.states.take(there, axis=1),
             scale=scale,
         )
 
@@ -505,7 +497,7 @@ def _falls(now: Float, end: Float, zero: Float, reach: Float) -> None:
 class LiveBase:
     """A live load on every column's determinate remainder, per unit of the load.
 
-    ``base`` (e, s) kip; ``r`` (k, s) as ``Crossed.settle`` takes it; ``spread``
+    ``base`` (m, s) kip; ``r`` (k, s) as ``Crossed.settle`` takes it; ``spread``
     (k s, e): the work of ``base`` on each self-stress, member by member.
     """
 

@@ -129,7 +129,7 @@ def ratings(
         where = (at[..., 0], at[..., 1].astype(np.intp), at[..., 2].astype(np.intp))
         found.take(np.array([c]), np.arange(len(share)), reached.multiple, where)
     falls = share if factor_down is None else np.broadcast_to(factor_down, share.shape)
-    fraction, _ = unstable_places(
+    fall = unstable_places(
         system,
         settled.dead,
         places,
@@ -148,7 +148,7 @@ def ratings(
         up,
         down,
         Governing(front, heading, load),
-        np.where(state.stands, fraction, 0.0),
+        np.where(state.stands, fall.fraction, 0.0),
         state.stands,
         np.full(len(state.stands), model == "elastic" or not system.is_classical),
     )
@@ -267,7 +267,7 @@ def _redundant_members(
         dead,
         crossed.live(general.on_all_joints(system, places.joint_kip)),
         places,
-        np.arange(len(members)),
+        members,
         (upper, lower),
     )
     answered = np.flatnonzero(~(beyond | settled.beyond))

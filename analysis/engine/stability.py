@@ -19,7 +19,7 @@ from .tautsets import TOLERANCE
 
 def least_multiple(
     system: Equilibrium, dead_kip: Float, live_kip: Float
-) -> tuple[Float, Index]:
+) -> tuple[Float, Index, bool]:
     """Return the least multiple of the live load that no taut set carries.
 
     Parameters
@@ -34,6 +34,8 @@ def least_multiple(
     -------
     multiple : (c,) float, infinite where the truss stands under any multiple
     place : (c,) int, the place where it is least; -1 where there is none
+    by_one_bar : bool
+        Whether nothing but a single bar's going slack can bring the truss down.
 
     Source
     ------
@@ -43,7 +45,7 @@ def least_multiple(
     count = len(dead_kip)
     multiple, place = np.full(count, np.inf), np.full(count, -1, np.intp)
     if not len(live_kip):
-        return multiple, place
+        return multiple, place, True
     rows = system.particular[system.lone]
     scale_live = np.abs(live_kip @ system.particular.T).max(initial=0.0)
     for row in rows:
@@ -56,12 +58,13 @@ def least_multiple(
         less = reached < multiple
         multiple = np.where(less, reached, multiple)
         place = np.where(less, at, place)
-    for at in _places_beyond(system, live_kip):
+    beyond = _places_beyond(system, live_kip)
+    for at in beyond:
         for c in range(count):
             reached_here = _ray(system, dead_kip[c], live_kip[at])
             if reached_here < multiple[c]:
                 multiple[c], place[c] = reached_here, at
-    return multiple, place
+    return multiple, place, not beyond
 
 
 def _places_beyond(system: Equilibrium, live_kip: Float) -> list[int]:

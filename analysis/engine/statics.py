@@ -122,8 +122,8 @@ def settle_dead(
     crossed = columns = None
     if len(system.touched) and not system.movable:
         crossed = Crossed(system, ea, dead, model == "classical")
-        columns, touched, beyond = dead_columns(crossed)
-        forces[:, system.touched] = touched.T
+        columns, total, beyond = dead_columns(crossed)
+        forces[:, system.touched] = total[system.touched].T
         state = LOWEST_STATE[columns.states]
         partner = np.array([pair.partner for pair in system.pairs], np.intp)
         for k, redundant in enumerate(system.redundant):
