@@ -131,7 +131,7 @@ def _geometry(
     try:
         geometry = forms.build(**given, deck_position=deck_position)
     except FormError as error:
-        faults.add(child("geometry", error.field), str(error), "geometry")
+        faults.add(f"geometry.{error.field}", str(error), "geometry")
         return None
     if _has_short_members(geometry, "geometry", faults):
         return None
@@ -495,16 +495,19 @@ def _check_chord_stiffness(check: CheckInput, faults: Faults) -> None:
     """Refuse a chord whose bars' sideways stiffness nothing in the file gives."""
     line = upper_chord(check.geometry)
     steps = {frozenset(pair) for pair in pairwise(line)}
+    unknown = []
     for member, ends in zip(check.members, check.geometry.members, strict=True):
         if frozenset(ends) not in steps or member.is_absent:
             continue
         section = resistance.bare_section(member)
         if section is None or section.i_out_of_plane_in4 is None:
-            message = (
-                f"expected components, or a section with r_out_of_plane_in or "
-                f"i_out_of_plane_in4, for the chord member {member.name}"
-            )
-            faults.add("chord", message, "required")
+            unknown.append(member.name)
+    if unknown:
+        message = (
+            "expected components, or a section with r_out_of_plane_in or "
+            f"i_out_of_plane_in4, for {', '.join(unknown)}"
+        )
+        faults.add("chord", message, "required")
 
 
 def _chord(

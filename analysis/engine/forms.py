@@ -259,7 +259,7 @@ def build(
         if value is None and name in entry.needs:
             raise FormError(name, f"expected, because the form {form} needs it")
         if value is not None and name not in entry.needs + entry.takes:
-            raise FormError(name, f"not a measurement of the form {form}")
+            raise FormError(name, f"expected nothing: the form {form} has no such size")
     heights = tuple(upper_heights_ft or ())
     plan = Plan(
         panels,
@@ -270,8 +270,8 @@ def build(
         sub_members,
     )
     draft = entry.function(plan)
-    for panel in crossed_panels:
-        _cross(draft, entry, plan, panel)
+    for number, panel in enumerate(crossed_panels):
+        _cross(draft, entry, plan, panel, f"crossed_panels[{number}]")
     return _finish(draft, plan, deck_position)
 
 
@@ -329,11 +329,10 @@ def _along(draft: Draft, ends: tuple[str, str]) -> tuple[float, str]:
     return sum(draft.joints[end][0] for end in ends), ends[0] + ends[1]
 
 
-def _cross(draft: Draft, entry: Form, plan: Plan, panel: int) -> None:
-    """Give one panel its second diagonal."""
-    place = f"panel {panel}"
+def _cross(draft: Draft, entry: Form, plan: Plan, panel: int, place: str) -> None:
+    """Give one panel its second diagonal; ``place`` is where a fault is reported."""
     if not 1 <= panel <= plan.panels:
-        raise FormError("crossed_panels", f"there is no {place} of {plan.panels}")
+        raise FormError(place, f"expected a panel from 1 to {plan.panels}")
     left, right = panel - 1, panel
     falling, rising = (f"L{right}", f"U{left}"), (f"L{left}", f"U{right}")
     corners = all(joint in draft.joints for joint in (*falling, *rising))
@@ -342,8 +341,8 @@ def _cross(draft: Draft, entry: Form, plan: Plan, panel: int) -> None:
         for i in (left, right)
     )
     if not over or "crossed_panels" not in entry.takes:
-        message = f"{place} of a {entry.key} cannot be crossed: it has no four corners"
-        raise FormError("crossed_panels", message)
+        message = f"expected a panel with four corners, which {panel} does not have"
+        raise FormError(place, message)
     bare = not draft.has(*falling) and not draft.has(*rising)
     for ends in (falling, rising):
         if bare or not draft.has(*ends):
