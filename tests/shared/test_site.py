@@ -67,8 +67,9 @@ def test_the_site_says_only_that_it_is_not_well_when_its_database_is_silent(
     def silent(*args, **kwargs):
         raise OperationalError("could not connect to secret-host")
 
-    monkeypatch.setattr(connection, "cursor", silent)
-    response = client.get("/healthz")
+    with monkeypatch.context() as broken:
+        broken.setattr(connection, "cursor", silent)
+        response = client.get("/healthz")
     assert (response.status_code, response.content) == (503, b"unavailable")
 
 

@@ -1,0 +1,169 @@
+"""Every page of the site, as its readers meet it, with the demonstration society.
+
+On a phone and at a desk, by day and by night: no barrier that axe-core calls serious
+or critical, no error on the console, nothing the policy refuses, and nothing that
+scrolls sideways down to 320 px (WCAG 2.2, success criterion 1.4.10).
+"""
+
+import re
+
+import pytest
+
+from surveys.models import Visit
+from tests.browser.conftest import DESKTOP, PHONE, axe, sign_in
+from tests.makers import make_id
+
+SMALLEST = {"width": 320, "height": 640}
+BRIDGES = ("tanners-ford", "hollin-ford", "kestle-mill")
+
+PUBLIC = [
+    "/",
+    "/?q=ford",
+    "/builders/",
+    "/about/figures/",
+    "/accounts/sign-in/",
+    *(
+        address.format(slug=slug)
+        for slug in BRIDGES
+        for address in (
+            "/bridges/{slug}/",
+            "/bridges/{slug}/history/",
+            "/bridges/{slug}/trusses/upstream/",
+        )
+    ),
+]
+GUARDED = {
+    "volunteer": [
+        "/",
+        "/bridges/hollin-ford/",
+        "/bridges/hollin-ford/visit/",
+        "/visits/",
+    ],
+    "reviewer": ["/review/"],
+    "officer": [
+        "/dossiers/",
+        "/dossiers/hollin-ford/",
+        "/bridges/hollin-ford/record/",
+    ],
+}
+
+
+def inspect(page, address):
+    """Open a page and look for what keeps somebody out."""
+    answer = page.goto(address)
+    assert answer.status == 200, address
+    page.wait_for_load_state("networkidle")
+    axe(page)
+    whole = page.viewport_size
+    for size in (whole, SMALLEST):
+        page.set_viewport_size(size)
+        over = page.evaluate(
+            "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+        )
+        assert over <= 0, f"{address} is {over} px too wide at {size['width']} px"
+    page.set_viewport_size(whole)
+    assert page.title()
+    assert page.locator("h1").count() == 1, address
+
+
+def visit_of(slug):
+    visits = Visit.objects.filter(bridge__slug=slug).in_time_order()
+    return visits.last().get_absolute_url()
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desk"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_public_pages_keep_nobody_out(demo_society, open_page, size, scheme):
+    page = open_page(size, color_scheme=scheme)
+    page.goto("/builders/")
+    builder = page.get_by_role("main").get_by_role("link").first.get_attribute("href")
+    for address in [*PUBLIC, builder, visit_of("hollin-ford")]:
+        inspect(page, address)
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desk"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("who", GUARDED)
+def test_pages_for_members_keep_no_member_out(
+    demo_society, open_page, size, scheme, who
+):
+    page = open_page(size, color_scheme=scheme)
+    sign_in(page, who, demo_society.password)
+    for address in GUARDED[who]:
+        inspect(page, address)
+
+
+def test_pages_that_refuse_say_so_as_pages_do(
+    demo_society, phone_page, console_is_quiet
+):
+    page = phone_page
+    console_is_quiet.expect("404")
+    console_is_quiet.expect("403")
+    for address, status in [
+        ("/no-such-page/", 404),
+        ("/bridges/no-such-bridge/", 404),
+        (f"/visits/{make_id('nothing')}/", 404),
+    ]:
+        assert page.goto(address).status == status
+        axe(page)
+        assert page.get_by_role("link", name=re.compile("back", re.I)).count()
+    sign_in(page, "volunteer", demo_society.password)
+    for address in ("/review/", "/dossiers/"):
+        assert page.goto(address).status == 403
+        axe(page)
+
+
+def test_the_keyboard_alone_reaches_the_page_and_sees_where_it_is(
+    demo_society, desktop_page
+):
+    page = desktop_page
+    page.goto("/bridges/hollin-ford/")
+    page.keyboard.press("Tab")
+    skip = page.locator(":focus")
+    assert skip.get_attribute("href") == "#main"
+    assert skip.is_visible()
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "main"
+    page.keyboard.press("Tab")
+    ring = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+    assert ring != "none"
+
+
+def test_without_scripts_every_bridge_can_still_be_found_and_read(
+    demo_society, open_page
+):
+    page = open_page(PHONE, java_script_enabled=False)
+    page.goto("/")
+    page.get_by_role("link", name="Hollin Ford Bridge").first.click()
+    assert page.get_by_role("heading", level=1).inner_text() == "Hollin Ford Bridge"
+    page.get_by_role("link", name=re.compile("history", re.I)).first.click()
+    assert page.url.endswith("/bridges/hollin-ford/history/")
+
+
+def test_the_console_check_hears_what_it_should(
+    phone_page, live_server, console_is_quiet
+):
+    page = phone_page
+    page.goto("/accounts/sign-in/")
+    page.evaluate(
+        """() => {
+            const script = document.createElement("script");
+            script.textContent = "console.log('let in')";
+            document.body.append(script);
+            console.error("a fault of ours");
+            document.body.append(Object.assign(new Image(), { src: "/no-such.png" }));
+        }"""
+    )
+    page.wait_for_timeout(300)
+    heard = "\n".join(console_is_quiet.unexpected())
+    assert "policy: script-src" in heard
+    assert "a fault of ours" in heard
+    assert "404" in heard
+    console_is_quiet.complaints.clear()
+
+
+def test_the_search_for_barriers_finds_one(phone_page, live_server):
+    phone_page.goto("/accounts/sign-in/")
+    phone_page.evaluate("document.querySelector('label').remove()")
+    with pytest.raises(AssertionError, match=r"label \(critical\)"):
+        axe(phone_page)
