@@ -17,7 +17,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .equilibrium import Float, Index, Mask
 from .loads import Places
@@ -31,14 +30,17 @@ from .pairs import (
     Small,
 )
 
-Keys = NDArray[np.uint64]
-
 #: Configurations worked on together.
 BLOCK = 128
 #: Multiples of the live load beyond this are not told from infinity.
 BEYOND = 1e9
-_MOST_CELLS = 400
-_EDGES_AT_ONCE = 2048
+#: Rings of cells round the one a visit starts from, at most.
+_MOST_ROUNDS = 400
+#: Entries of the table of cells visited, beyond which they are looked up by key.
+_TABLE = 2**22
+_ODD = np.uint64(0x9E3779B97F4A7C15)
+_EDGES_AT_ONCE = 4096
+_FORCES_AT_ONCE = 2**14
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,14 +180,17 @@ def _straight_rays(
     """Fold in the rays along which one state holds: forces are linear in the multiple."""
     place = np.arange(len(straight), dtype=np.int32)[:, None]
     nowhere = np.iinfo(np.int32).max
-    for t, row in enumerate(wanted):
-        force = live.base[row][:, None] + np.tensordot(
-            crossed.stress[row], columns.x, axes=1
-        )
+    k, places, count = columns.x.shape
+    several = max(1, _FORCES_AT_ONCE // max(places * count, 1))
+    for first in range(0, len(wanted), several):
+        t = slice(first, first + several)
+        stress = crossed.stress[wanted[t]]
+        force = (stress @ columns.x.reshape(k, -1)).reshape(-1, places, count)
+        force += live.base[wanted[t]][:, :, None]
         for sign, limit in ((1.0, limits[0]), (-1.0, limits[1])):
+            room = sign * (limit[:, t, block] - dead_force[t])  # (L, t, c)
             towards = np.where(straight, sign * force, -np.inf)
-            top = towards.max(axis=0, initial=-np.inf)
-            room = sign * (limit[:, t, block] - dead_force[t])  # (L, c)
+            top = towards.max(axis=1, initial=-np.inf)
             rises = (top > 0.0) & np.isfinite(room)
             if not rises.any():
                 continue
@@ -193,9 +198,7 @@ def _straight_rays(
                 np.where(rises, np.maximum(room, 0.0), 1.0) + np.maximum(top, 1e-300)
             )
             better = share > found.share[:, t, block]
-            if not better.any():
-                continue
-            at = np.where(towards == top, place, nowhere).min(axis=0)
+            at = np.where(towards == top[:, None], place, nowhere).min(axis=1)
             found.share[:, t, block] = np.where(better, share, found.share[:, t, block])
             found.at[:, t, block] = np.where(better, at, found.at[:, t, block])
 
@@ -214,13 +217,30 @@ class _Triangles:
 
 @dataclass(frozen=True, eq=False)
 class _Edges:
-    """Edges of cells: ``triangle`` (q,); corner shares (3, q) and redundants (k, q)."""
+    """Edges of cells: ``triangle`` (q,); corner shares (3, q) and redundants (k, q).
+
+    ``one`` has more dead load in it than ``two``. ``on_ray`` (q,): whether the live load
+    is that of one place.
+    """
 
     triangle: Index
+    on_ray: Mask
     one: Float
     two: Float
     x_one: Float
     x_two: Float
+
+    @classmethod
+    def joined(cls, parts: list[_Edges]) -> _Edges:
+        """Put the edges of several cells together."""
+        return cls(
+            np.concatenate([e.triangle for e in parts]),
+            np.concatenate([e.on_ray for e in parts]),
+            np.hstack([e.one for e in parts]),
+            np.hstack([e.two for e in parts]),
+            np.hstack([e.x_one for e in parts]),
+            np.hstack([e.x_two for e in parts]),
+        )
 
 
 def _visit(
@@ -233,44 +253,59 @@ def _visit(
     g, r = (np.tensordot(weights, of, axes=(0, 1)) for of in (corners.g, corners.r))
     x, pull, ok = crossed.pivot(corners.a, g, r, guess)
     state = LOWEST_STATE[crossed.states(x, pull, r, corners.scale)]
-    signature = np.random.default_rng(1890).integers(1, 2**63, (k, 3), np.uint64)
-    here = np.flatnonzero(ok)
-    state = state[:, here]
-    seen = _keys(here, state, signature)
+    seen = _Seen(triangles.column.size, k)
+    fresh = seen.first_time(np.flatnonzero(ok), state[:, ok])
+    here, state = np.flatnonzero(ok)[fresh], state[:, ok][:, fresh]
     found: list[_Edges] = []
-    rounds = 0
-    while len(here) and rounds < _MOST_CELLS:
-        rounds += 1
-        edges, neighbours, neighbour_state = _cell_edges(
-            crossed, triangles, here, state
-        )
+    while len(here) and len(found) < _MOST_ROUNDS:
+        edges, across, state = _cell_edges(crossed, triangles, here, state)
         found.append(edges)
-        keys = _keys(neighbours, neighbour_state, signature)
-        keys, first = np.unique(keys, return_index=True)
-        fresh = ~np.isin(keys, seen)
-        seen = np.concatenate([seen, keys[fresh]])
-        here, state = neighbours[first[fresh]], neighbour_state[:, first[fresh]]
+        fresh = seen.first_time(across, state)
+        here, state = across[fresh], state[:, fresh]
     lost = np.concatenate([np.flatnonzero(~ok), here])
-    return (
-        _Edges(
-            np.concatenate([e.triangle for e in found] or [here]),
-            *(
-                np.concatenate(part, axis=1)
-                for part in zip(
-                    *((e.one, e.two, e.x_one, e.x_two) for e in found), strict=True
-                )
-            ),
-        ),
-        triangles.column[lost],
+    nothing = _Edges(
+        here[:0],
+        np.zeros(0, bool),
+        *([np.zeros((3, 0))] * 2),
+        *([np.zeros((k, 0))] * 2),
     )
+    return _Edges.joined([nothing, *found]), triangles.column[lost]
 
 
-def _keys(triangle: Index, state: Small, signature: Keys) -> Keys:
-    """Return one number for each triangle with states."""
-    mixed = (triangle.astype(np.uint64) + np.uint64(1)) * np.uint64(0x9E3779B97F4A7C15)
-    for i, row in enumerate(state):
-        mixed = mixed + signature[i, row]
-    return mixed
+class _Seen:
+    """Which states have been visited in which triangles."""
+
+    def __init__(self, triangles: int, k: int) -> None:
+        self._table = None
+        if triangles * 3**k <= _TABLE:
+            self._table = np.full(triangles * 3**k, -1, np.int32)
+        self._keys = np.zeros(0, np.uint64)
+        self._signature = np.random.default_rng(1890).integers(
+            1, 2**63, (k, 3), np.uint64
+        )
+
+    def first_time(self, triangle: Index, state: Small) -> Index:
+        """Return which of (w,) triangles with (k, w) states are new, each once."""
+        if self._table is not None:
+            number = triangle.copy()
+            for row in state:
+                number = number * 3 + row
+            new = np.flatnonzero(self._table[number] < 0)
+            mark = np.arange(len(new), dtype=np.int32)
+            self._table[number[new]] = mark
+            first_of: Index = new[self._table[number[new]] == mark]
+            return first_of
+        keys = (triangle.astype(np.uint64) + np.uint64(1)) * _ODD
+        for i, row in enumerate(state):
+            keys = keys + self._signature[i, row]
+        keys, first = np.unique(keys, return_index=True)
+        fresh = ~np.isin(keys, self._keys)
+        self._keys = np.concatenate([self._keys, keys[fresh]])
+        again: Index = first[fresh]
+        return again
+
+
+_OTHERS = np.array([[1, 2], [0, 2], [0, 1]], np.int8)
 
 
 def _cell_edges(
@@ -280,7 +315,10 @@ def _cell_edges(
     corners = triangles.corners.only(here)
     x, watch = crossed.hold(corners, state)
     k = len(x)
-    watch = watch.reshape(3 * k, 3, -1)
+    others = _OTHERS[state]  # (k, w, 2)
+    ks, ws = np.ogrid[:k, : len(here)]
+    watch = np.stack([watch[ks, others[..., i], :, ws] for i in (0, 1)], axis=1)
+    watch = np.ascontiguousarray(np.moveaxis(watch, 3, 2)).reshape(2 * k, 3, len(here))
     watch[np.abs(watch) <= TOLERANCE * corners.scale] = 0.0
     negative = watch < 0.0
     some = np.logical_or.reduce(negative, axis=1)
@@ -331,10 +369,11 @@ def _cell_edges(
     kept = np.flatnonzero(low <= high)
     crossing = kept[kept < len(line)]
     across = state[:, cell[crossing]]
-    changed = line[crossing] // 3, np.arange(len(crossing))
+    changed = line[crossing] // 2, np.arange(len(crossing))
+    becomes = _OTHERS[across[changed], line[crossing] % 2]
     # An edge between two cells is met from both; one is enough.
-    again = across[changed] > line[crossing] % 3
-    across[changed] = line[crossing] % 3
+    again = across[changed] > becomes
+    across[changed] = becomes
     kept = np.concatenate([crossing[~again], kept[kept >= len(line)]])
     span = two[:, kept] - one[:, kept]
     start, stop = one[:, kept] + low[kept] * span, one[:, kept] + high[kept] * span
@@ -343,6 +382,7 @@ def _cell_edges(
     whole = x[:, :, cells[kept]]
     edges = _Edges(
         here[cells[kept]],
+        kept >= len(line),
         start,
         stop,
         (whole * start).sum(axis=1),
@@ -363,10 +403,38 @@ def _take_edges(
 ) -> Mask:
     """Fold in the limits reached on edges, a few columns at a time."""
     beyond = np.zeros(len(block), bool)
-    if not len(edges.triangle):
-        return beyond
-    column = triangles.column[edges.triangle]
-    order = np.argsort(column, kind="stable")
+    # Rays first: what they reach leaves little for the other edges to better.
+    for chosen in (np.flatnonzero(edges.on_ray), np.flatnonzero(~edges.on_ray)):
+        if len(chosen):
+            _take_some_edges(
+                crossed,
+                live,
+                triangles,
+                edges,
+                wanted,
+                limits,
+                found,
+                block,
+                chosen,
+                beyond,
+            )
+    return beyond
+
+
+def _take_some_edges(
+    crossed: Crossed,
+    live: LiveBase,
+    triangles: _Triangles,
+    edges: _Edges,
+    wanted: Index,
+    limits: tuple[Float, Float],
+    found: Shares,
+    block: Index,
+    chosen: Index,
+    beyond: Mask,
+) -> None:
+    column = triangles.column[edges.triangle[chosen]]
+    order = chosen[np.argsort(column, kind="stable")]
     counts = np.bincount(column, minlength=len(block))
     stops = np.cumsum(counts)
     rows = np.concatenate([wanted, crossed.system.watched])
@@ -382,17 +450,16 @@ def _take_edges(
         part = _Forces.of(
             crossed, live, triangles, edges, edge, filled, rows, block[some]
         )
-        zero = -TOLERANCE * np.maximum(crossed.dead_scale[block[some]], live.scale)
-        watched = slice(len(wanted), None)
-        beyond[some] |= (
-            np.minimum(part.begin[watched], part.end[watched]) < zero[:, None]
-        ).any(axis=(0, 2))
+        if len(crossed.system.watched):
+            zero = -TOLERANCE * np.maximum(crossed.dead_scale[block[some]], live.scale)
+            least = np.minimum(part.begin[len(wanted) :], part.end[len(wanted) :])
+            slack = least < zero[:, None]
+            beyond[some[np.logical_or.reduce(slack, axis=(0, 2))]] = True
         for level in range(len(limits[0])):
             for sign, limit in ((1.0, limits[0]), (-1.0, limits[1])):
                 _take_limit(
                     part, level, sign, limit[level][:, block[some]], found, block[some]
                 )
-    return beyond
 
 
 @dataclass(frozen=True, eq=False)
@@ -456,13 +523,16 @@ def _take_limit(
         return
     count = len(limit)
     value = np.where(known, limit, sign * 1e300)[..., None]
-    over_begin = part.begin[:count] - value * part.one[0]
-    over_end = part.end[:count] - value * part.two[0]
-    if sign < 0.0:
-        np.negative(over_begin, out=over_begin)
-        np.negative(over_end, out=over_end)
-    # An edge with no dead load in it stands for an infinite multiple.
-    reached = (over_begin >= 0.0) | (over_end >= 0.0)
+    over_begin, over_end = value * part.one[0], value * part.two[0]
+    if sign > 0.0:
+        np.subtract(part.begin[:count], over_begin, out=over_begin)
+        np.subtract(part.end[:count], over_end, out=over_end)
+    else:
+        np.subtract(over_begin, part.begin[:count], out=over_begin)
+        np.subtract(over_end, part.end[:count], out=over_end)
+    # An edge that has less dead load in it than the best so far cannot better it.
+    reached = over_begin >= 0.0
+    reached |= over_end >= 0.0
     reached &= part.one[0] > found.share[level][:, columns, None]
     member, column, edge = np.nonzero(reached)
     if not len(member):
@@ -472,7 +542,7 @@ def _take_limit(
     crosses = at_begin < 0.0
     along = np.divide(
         at_begin, at_begin - at_end, out=np.zeros_like(at_begin), where=crosses
-    )
+    ).clip(0.0, 1.0)
     share = most + along * (least - most)
     group = member * len(columns) + column
     starts = np.flatnonzero(np.r_[True, np.diff(group) > 0])
