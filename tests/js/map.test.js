@@ -7,7 +7,7 @@ import {
   areOnOneSpot, gather, isOneBridge, nameOf,
 } from "../../bridges/static/bridges/js/marks.js";
 import {
-  boxOf, fitting, halfWay, placeOf,
+  boxOf, fitting, halfWay, placeIn,
 } from "../../bridges/static/bridges/js/labels.js";
 import {
   clampBox, panBy, readHash, viewAddress, writeHash,
@@ -99,20 +99,29 @@ test("a mark is called by what it shows", () => {
 });
 
 test("names do not lie over each other, and a bridge's goes before a town's", () => {
-  const at = (kind, name, x) => ({ kind, name, pixel: { x, y: 0 } });
-  const fits = fitting([at("town", "Kestle", 10), at("bridge", "Weir Lane", 0), at("town", "Far", 400)], 12);
+  const at = (kind, name, x) => ({ kind, name, pixel: { x, y: 50 } });
+  const fits = fitting([at("town", "Kestle", 110), at("bridge", "Weir Lane", 100), at("town", "Far", 400)], 12);
   assert.deepEqual(fits.map(({ name }) => name), ["Weir Lane", "Far"]);
 });
 
-test("a name that a mark covers or the map's edge cuts is left out", () => {
-  const one = { kind: "bridge", name: "Weir Lane Bridge", pixel: { x: 300, y: 0 }, offset: 20 };
-  assert.equal(fitting([one], 12, [], 1000).length, 1);
-  assert.equal(fitting([one], 12, [boxOf(one)], 1000).length, 0);
-  assert.equal(fitting([one], 12, [], 350).length, 0);
+test("a name goes to the left where a mark covers its right or the map ends", () => {
+  const one = { kind: "bridge", name: "Weir Lane Bridge", pixel: { x: 300, y: 50 }, offset: 20 };
+  const offsets = (taken, x) => fitting([one], 12, taken, { x, y: 100 }).map(({ offset }) => offset);
+  assert.deepEqual(offsets([], 1000), [20]);
+  assert.deepEqual(offsets([boxOf(one)], 1000), [-20]);
+  assert.deepEqual(offsets([], 350), [-20]);
+  assert.ok(boxOf({ ...one, offset: -20 }).right <= 280);
+});
+
+test("a name that fits on neither side, or whole, is left out", () => {
+  const one = { kind: "bridge", name: "Weir Lane Bridge", pixel: { x: 60, y: 50 }, offset: 20 };
+  assert.equal(fitting([one], 12, [], { x: 120, y: 100 }).length, 0);
+  const river = { kind: "river", name: "Alder", pixel: { x: 50, y: 2 } };
+  assert.equal(fitting([river], 12, [], { x: 100, y: 100 }).length, 0);
 });
 
 test("small waters are named only when near", () => {
-  const creek = { kind: "creek", name: "Osier Creek", pixel: { x: 0, y: 0 } };
+  const creek = { kind: "creek", name: "Osier Creek", pixel: { x: 90, y: 50 } };
   assert.equal(fitting([creek], 9).length, 0);
   assert.equal(fitting([creek], 12).length, 1);
 });
@@ -123,12 +132,24 @@ test("half way along a line is measured on the line", () => {
   assert.deepEqual(halfWay([[3, 3], [3, 3]]), [3, 3]);
 });
 
+const WIDE = { west: -100, south: -100, east: 100, north: 100 };
+const place = (type, coordinates, view = WIDE) => placeIn({ geometry: { type, coordinates } }, view);
+
 test("each shape of the ground has a place for its name", () => {
-  const place = (type, coordinates) => placeOf({ geometry: { type, coordinates } });
   assert.deepEqual(place("Point", [1, 2]), [1, 2]);
   assert.deepEqual(place("LineString", [[0, 0], [2, 0]]), [1, 0]);
   assert.deepEqual(place("MultiLineString", [[[9, 9], [9, 9]], [[0, 0], [1, 0], [2, 0]]]), [1, 0]);
   assert.deepEqual(place("Polygon", [[[0, 0], [4, 0], [4, 2], [0, 0]]]), [2, 1]);
   assert.deepEqual(place("MultiPolygon", [[[[0, 0], [4, 0], [4, 2], [0, 0]]]]), [2, 1]);
   assert.equal(place("GeometryCollection", []), null);
+});
+
+test("a name is written on the part of a water that is in view, or not at all", () => {
+  const view = { west: 0, south: -1, east: 10, north: 1 };
+  const line = [[-9, 0], [0, 0], [5, 0], [10, 0], [50, 0]];
+  assert.deepEqual(place("LineString", line, view), [5, 0]);
+  assert.equal(place("LineString", [[20, 0], [30, 0]], view), null);
+  assert.equal(place("Point", [20, 0], view), null);
+  assert.deepEqual(place("Polygon", [[[-8, -8], [4, -8], [4, 8], [-8, 8]]], view), [2, 0]);
+  assert.equal(place("Polygon", [[[20, 20], [30, 20], [30, 30]]], view), null);
 });

@@ -1,6 +1,6 @@
 // The map's own ground: land, water, roads, county lines and names, in paper tones.
 
-import { fitting, placeOf } from "./labels.js";
+import { fitting, placeIn } from "./labels.js";
 
 const ORDER = ["land", "county", "water", "creek", "river", "road"];
 
@@ -29,34 +29,34 @@ export function layGround(L, map, collection) {
     }).addTo(drawn);
   }
   drawn.addTo(map);
-  const places = collection.features
-    .filter(({ properties }) => properties.name && properties.kind !== "land")
-    .map((feature) => ({
-      kind: feature.properties.kind === "water" ? "river" : feature.properties.kind,
-      name: feature.properties.name,
-      place: placeOf(feature),
-    }))
-    .filter(({ place }) => place);
+  const named = collection.features.filter(({ properties }) =>
+    properties.name && properties.kind !== "land");
   const written = L.layerGroup().addTo(map);
 
   function label(taken = []) {
-    const view = map.getBounds().pad(0.2);
-    const candidates = places
-      .filter(({ place }) => view.contains([place[1], place[0]]))
-      .map((one) => ({
-        ...one,
-        pixel: map.latLngToContainerPoint([one.place[1], one.place[0]]),
-        offset: one.kind === "town" ? 6 : 0,
+    const bounds = map.getBounds();
+    const view = {
+      west: bounds.getWest(), south: bounds.getSouth(), east: bounds.getEast(), north: bounds.getNorth(),
+    };
+    const candidates = named
+      .map((feature) => ({ ...feature.properties, place: placeIn(feature, view) }))
+      .filter(({ place }) => place)
+      .map(({ kind, name, place }) => ({
+        kind: kind === "water" ? "river" : kind,
+        name,
+        place,
+        pixel: map.latLngToContainerPoint([place[1], place[0]]),
+        offset: kind === "town" ? 7 : 0,
       }));
     written.clearLayers();
-    for (const { kind, name, place } of fitting(candidates, map.getZoom(), taken)) {
+    for (const { kind, name, place, offset } of fitting(candidates, map.getZoom(), taken, map.getSize())) {
       const text = document.createElement("span");
       text.textContent = name;
       L.marker([place[1], place[0]], {
         pane: "names",
         interactive: false,
         keyboard: false,
-        icon: L.divIcon({ className: `ground-name ground-name-${kind}`, html: text, iconSize: null }),
+        icon: L.divIcon({ className: `ground-name ground-name-${kind}${offset < 0 ? " is-left" : ""}`, html: text, iconSize: null }),
       }).addTo(written);
     }
   }

@@ -6,34 +6,44 @@ const HEIGHT_PX = 18;
 const LEAST_ZOOM = { county: 7, town: 8, river: 8, creek: 11, bridge: 6, road: 99 };
 const RANK = { bridge: 0, town: 1, county: 2, river: 3, creek: 4 };
 
-// candidates: [{ kind, name, pixel: {x, y}, offset }]; taken: boxes already filled;
-// width: of the map in pixels, beyond which a bridge's name would be cut.
-// Returns those that fit, the more important first.
-export function fitting(candidates, zoom, taken = [], width = Infinity) {
+// candidates: [{ kind, name, pixel: {x, y}, offset }], offset being how far beside the
+// place the name begins (0: across it); taken: boxes already filled; size: of the map.
+// Returns those that fit whole, the more important first. A name beside its place may
+// come back with its offset turned, to stand on the left.
+export function fitting(candidates, zoom, taken = [], size = { x: Infinity, y: Infinity }) {
   const filled = [...taken];
   const fits = [];
   const ordered = candidates
     .filter(({ kind, name }) => name && zoom >= (LEAST_ZOOM[kind] ?? 99))
     .sort((a, b) => RANK[a.kind] - RANK[b.kind] || (a.name < b.name ? -1 : 1));
   for (const candidate of ordered) {
-    const box = boxOf(candidate);
-    if (candidate.kind === "bridge" && box.right > width) continue;
-    if (filled.some((other) => overlap(box, other))) continue;
-    filled.push(box);
-    fits.push(candidate);
+    const { offset = 0 } = candidate;
+    const sides = offset ? [offset, -offset] : [0];
+    const free = sides
+      .map((side) => ({ ...candidate, offset: side }))
+      .find((one) => isWithin(boxOf(one), size) && !filled.some((box) => overlap(boxOf(one), box)));
+    if (!free) continue;
+    filled.push(boxOf(free));
+    fits.push(free);
   }
   return fits;
 }
 
 export function boxOf({ kind, name, pixel, offset = 0 }) {
   const width = name.length * CHARACTER_PX[kind];
-  const left = offset ? pixel.x + offset : pixel.x - width / 2;
+  let left = pixel.x - width / 2;
+  if (offset > 0) left = pixel.x + offset;
+  if (offset < 0) left = pixel.x + offset - width;
   return {
     left,
     right: left + width,
     top: pixel.y - HEIGHT_PX / 2,
     bottom: pixel.y + HEIGHT_PX / 2,
   };
+}
+
+function isWithin({ left, right, top, bottom }, { x, y }) {
+  return left >= 0 && right <= x && top >= 0 && bottom <= y;
 }
 
 export function around({ x, y }, half) {
@@ -61,20 +71,38 @@ export function halfWay(points) {
   return points[0];
 }
 
-// The middle of the box around a ring of points: near enough to write a name at.
-export function centre(points) {
+// The middle of what a ring's box and the view share: near enough to write a name at.
+function middleIn(points, view) {
   const xs = points.map(([x]) => x);
   const ys = points.map(([, y]) => y);
-  return [(Math.min(...xs) + Math.max(...xs)) / 2, (Math.min(...ys) + Math.max(...ys)) / 2];
+  const [west, east] = [Math.max(Math.min(...xs), view.west), Math.min(Math.max(...xs), view.east)];
+  const [south, north] = [Math.max(Math.min(...ys), view.south), Math.min(Math.max(...ys), view.north)];
+  return west < east && south < north ? [(west + east) / 2, (south + north) / 2] : null;
 }
 
-// Where the name of a feature of the base map is written, as [longitude, latitude].
-export function placeOf({ geometry: { type, coordinates } }) {
-  if (type === "Point") return coordinates;
-  if (type === "LineString") return halfWay(coordinates);
-  if (type === "MultiLineString") return halfWay(longest(coordinates));
-  if (type === "Polygon") return centre(coordinates[0]);
-  if (type === "MultiPolygon") return centre(longest(coordinates.map(([ring]) => ring)));
+// Half way along the longest run of a line that lies in the view.
+function halfWayIn(points, view) {
+  const runs = [[]];
+  for (const point of points) {
+    if (isIn(point, view)) runs.at(-1).push(point);
+    else if (runs.at(-1).length) runs.push([]);
+  }
+  const run = longest(runs);
+  return run.length > 1 ? halfWay(run) : null;
+}
+
+function isIn([x, y], { west, south, east, north }) {
+  return x >= west && x <= east && y >= south && y <= north;
+}
+
+// Where the name of a feature of the ground is written, as [longitude, latitude], or
+// null where none of it is in the view.
+export function placeIn({ geometry: { type, coordinates } }, view) {
+  if (type === "Point") return isIn(coordinates, view) ? coordinates : null;
+  if (type === "LineString") return halfWayIn(coordinates, view);
+  if (type === "MultiLineString") return halfWayIn(longest(coordinates), view);
+  if (type === "Polygon") return middleIn(coordinates[0], view);
+  if (type === "MultiPolygon") return middleIn(longest(coordinates.map(([ring]) => ring)), view);
   return null;
 }
 

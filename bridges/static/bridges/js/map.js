@@ -11,6 +11,8 @@ const WAIT_MS = 120;
 // With more marks than this the names wait until the map is nearer.
 const ROOMY = 25;
 const NAMED_ZOOM = 12;
+// Where the buttons for nearer and farther lie over the map.
+const CONTROLS = { left: 0, top: 0, right: 62, bottom: 108 };
 
 // section holds [data-map], its tools and the templates of the marks.
 export function startMap(L, section, settings) {
@@ -101,7 +103,7 @@ export function startMap(L, section, settings) {
   // Names of bridges where there is room, then names of the ground around them.
   function write() {
     const pixel = ([longitude, latitude]) => map.latLngToContainerPoint([latitude, longitude]);
-    const taken = groups.map(({ place }) => around(pixel(place), 17));
+    const taken = [CONTROLS, ...groups.map(({ place }) => around(pixel(place), 17))];
     const isRoomy = groups.length <= ROOMY || map.getZoom() >= NAMED_ZOOM;
     const bridges = groups.filter((group) => isRoomy && isOneBridge(group)).map((group) => ({
       kind: "bridge",
@@ -110,10 +112,12 @@ export function startMap(L, section, settings) {
       offset: 20,
       key: group.key,
     }));
-    const named = fitting(bridges, map.getZoom(), taken, map.getSize().x);
-    const keys = new Set(named.map(({ key }) => key));
+    const named = fitting(bridges, map.getZoom(), taken, map.getSize());
+    const sides = new Map(named.map(({ key, offset }) => [key, offset]));
     for (const [key, mark] of marks) {
-      mark.getElement()?.classList.toggle("is-named", keys.has(key));
+      const { classList } = mark.getElement();
+      classList.toggle("is-named", sides.has(key));
+      classList.toggle("is-left", sides.get(key) < 0);
     }
     ground?.label([...taken, ...named.map(boxOf)]);
   }
