@@ -1,6 +1,7 @@
 """Answer check files: ``manage.py run_check FILE... [--table]`` or ``--schema``."""
 
 import json
+import os
 import sys
 
 from django.core.management.base import BaseCommand
@@ -39,7 +40,7 @@ class Command(BaseCommand):
             self.write(json.dumps(checkfile.schema(), indent=2))
             return
         if not files:
-            self.refuse([f"{self.prog()}: expected a FILE, - or --schema"])
+            self.refuse(["run_check: expected a FILE, - or --schema"])
         documents, faults = [], []
         for name in files:
             try:
@@ -56,7 +57,7 @@ class Command(BaseCommand):
     def show(self, documents, *, as_table):
         answers = answer_many(documents)
         if as_table:
-            titles = [document.get("title", "") for document in documents]
+            titles = [plain(document.get("title", "")) for document in documents]
             texts = [
                 table(found, title)
                 for found, title in zip(answers, titles, strict=True)
@@ -79,17 +80,21 @@ class Command(BaseCommand):
             raise CheckFileError([Fault("$", message, "file")]) from None
 
     def write(self, text):
-        self.stdout.write(text)
+        """Print; a reader that has gone away, as ``head`` does, is no fault."""
+        coding = getattr(sys.stdout, "encoding", None) or "utf-8"
+        try:
+            self.stdout.write(text.encode(coding, "backslashreplace").decode(coding))
+            self.stdout.flush()
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
     def refuse(self, lines):
         for line in lines:
             self.stderr.write(line, self.style.NOTICE)
         sys.exit(WRONG_FILE)
 
-    def prog(self):
-        return "run_check"
-
 
 def plain(text):
-    """Return a text on one line, in letters that any terminal can show."""
-    return text.encode("ascii", "backslashreplace").decode().replace("\n", "\\n")
+    """Return a text on one line, without what no terminal can be sent."""
+    shown = text.encode("utf-8", "backslashreplace").decode()
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in shown)
