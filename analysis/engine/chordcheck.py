@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import cast
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from .loads import Lane, Train, joint_loads, vehicle_places
 from .materials import STEEL_E_KSI, strength
 from .question import CheckInput, Chord, MemberInput
 from .resistance import IN_PER_FT, LEVELS, METHODS, capacity
-from .tautsets import TautSets
+from .statics import Model, dead_forces
 
 #: Places looked at between two of the vehicle's, where bars can go slack there.
 BETWEEN = 3
@@ -69,7 +70,7 @@ def state(
         lengths.append(check.members[m].length_ft * IN_PER_FT)
     springs, bare = _springs(check, check.chord, joints)
     bar = chord_bar(lengths, ei, springs)
-    dead, total = _chord_forces(truss, ea_kip, dead_kip, loading, numbers)
+    dead, total = _chord_forces(check, truss, ea_kip, dead_kip, loading, numbers)
     factors = bar.factor(total)
     worst = int(factors.argmin())
     factor = float(factors[worst])
@@ -131,25 +132,29 @@ def _post_under(check: CheckInput, joint: str) -> MemberInput | None:
 
 
 def _chord_forces(
-    truss: Truss, ea_kip: Float, dead_kip: Float, loading: Loading, numbers: list[int]
+    check: CheckInput,
+    truss: Truss,
+    ea_kip: Float,
+    dead_kip: Float,
+    loading: Loading,
+    numbers: list[int],
 ) -> tuple[Float, Float]:
     """Return (j,), (s, j): compression under dead load, and under each live load too.
 
     Positions that the truss cannot stand are left out.
     """
-    sets = TautSets(analyse(truss), ea_kip)
     factor = max(float(loading.factor_down[m]) for m in numbers)
-    rows = [dead_kip]
-    for live in _live_rows(truss, loading):
-        row = dead_kip.copy()
-        row[truss.loaded] += factor * live
-        rows.append(row)
-    forces = []
-    for row in rows:
-        piece = sets.solve(row)
-        if piece is not None:
-            forces.append(-(piece.force[numbers] @ row))
-    return forces[0], np.array(forces)
+    live = np.array(_live_rows(truss, loading)).reshape(-1, len(truss.loaded))
+    rows = np.tile(dead_kip, (len(live) + 1, 1))
+    rows[1:, truss.loaded] += factor * live
+    found = dead_forces(
+        truss,
+        np.tile(ea_kip, (len(rows), 1)),
+        rows,
+        cast(Model, check.tension_only_model),
+    )
+    forces = -found.forces_kip[found.stands][:, numbers]
+    return forces[0], forces
 
 
 def _live_rows(truss: Truss, loading: Loading) -> list[Float]:
