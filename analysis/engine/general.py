@@ -19,7 +19,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 
 import numpy as np
 
@@ -305,24 +304,34 @@ class Limits:
         beyond: Mask = (force >= self.upper) | (force <= self.lower)
         return beyond
 
-    def crossing(self, begin: Float, end: Float, dead: tuple[float, float]) -> Float:
-        """Return the greatest dead-load share on an edge at which a limit is reached.
+    def crossing(
+        self, begin: Float, end: Float, dead_begin: Float, dead_end: Float
+    ) -> Float:
+        """Return the greatest dead-load share on edges at which a limit is reached.
 
-        ``begin`` and ``end`` are (m,) forces at the edge's ends and ``dead`` the share
-        of dead load there. Returns (L, m), and (L, m) zero where it is not reached.
+        ``begin`` and ``end`` are (q, m) forces at the edges' ends, the others (q,) the
+        share of dead load there. Returns (q, L, m), zero where it is not reached.
         """
-        share = np.zeros(self.upper.shape)
+        share = np.zeros((len(begin), *self.upper.shape))
+        one, two = dead_begin[:, None, None], dead_end[:, None, None]
         for limit, sign in ((self.upper, 1.0), (self.lower, -1.0)):
-            finite = np.isfinite(limit)
-            value = np.where(finite, sign * limit, 0.0)
-            over_a = np.where(finite, sign * begin - value * dead[0], -1.0)
-            over_b = np.where(finite, sign * end - value * dead[1], -1.0)
-            change = over_b - over_a
-            part = np.clip(-over_a / np.where(change != 0.0, change, 1.0), 0.0, 1.0)
-            at = dead[0] + part * (dead[1] - dead[0])
-            share = np.maximum(share, np.where((over_a < 0.0) != (over_b < 0.0), at, 0))
-            share = np.maximum(share, np.where(over_a >= 0.0, dead[0], 0.0))
-            share = np.maximum(share, np.where(over_b >= 0.0, dead[1], 0.0))
+            level, member = np.nonzero(np.isfinite(limit))
+            if not len(level):
+                continue
+            value = limit[level, member]
+            over_a = sign * (begin[:, member] - value * dead_begin[:, None])
+            over_b = sign * (end[:, member] - value * dead_end[:, None])
+            reached = (over_a >= 0.0) | (over_b >= 0.0)
+            if not reached.any():
+                continue
+            turns = (over_a < 0.0) != (over_b < 0.0)
+            part = np.divide(
+                over_a, over_a - over_b, out=np.zeros_like(over_a), where=turns
+            )
+            at = np.where(turns, one[:, 0] + part * (two - one)[:, 0], 0.0)
+            np.maximum(at, np.where(over_a >= 0.0, one[:, 0], 0.0), out=at)
+            np.maximum(at, np.where(over_b >= 0.0, two[:, 0], 0.0), out=at)
+            share[:, level, member] = np.maximum(share[:, level, member], at)
         return share
 
 
@@ -345,10 +354,12 @@ def _along_ray(
     knots += _changes(sets, dead, live, first, last)
     if last is not None:
         knots.append((1.0, last.force @ live))
-    share = np.zeros(limits.upper.shape)
-    for (a, begin), (b, end) in pairwise(knots):
-        share = np.maximum(share, limits.crossing(begin, end, (1.0 - a, 1.0 - b)))
-    return _as_multiple(share)
+    if len(knots) < 2:
+        return np.full(limits.upper.shape, np.inf)
+    dead_share = np.array([1.0 - part for part, _ in knots])
+    force = np.array([kip for _, kip in knots])
+    share = limits.crossing(force[:-1], force[1:], dead_share[:-1], dead_share[1:])
+    return _as_multiple(share.max(axis=0))
 
 
 def _over_triangle(
@@ -363,28 +374,33 @@ def _over_triangle(
     corners = np.stack([dead, live[k], live[k + 1]])
     for piece, polygon in tile(sets, corners):
         force = polygon @ (piece.force @ corners.T).T  # (v, m)
-        for a in range(len(polygon)):
-            b = (a + 1) % len(polygon)
-            one, two = polygon[a], polygon[b]
-            share = limits.crossing(force[a], force[b], (one[0], two[0]))
-            multiple = _as_multiple(share)
-            if not (multiple < found.multiple).any():
-                continue
-            span = two[0] - one[0]
-            part = np.clip((share - one[0]) / span if span else 0.0 * share, 0.0, 1.0)
-            where = one + part[..., None] * (two - one)
-            ahead = where[..., 2] / np.maximum(where[..., 1] + where[..., 2], 1e-300)
-            front, heading, load = _at(places, k, 0)
-            step = float(places.front_ft[k + 1]) - front
-            at = np.stack(
-                [
-                    front + ahead * step,
-                    np.full(share.shape, heading),
-                    np.full(share.shape, load),
-                ],
-                axis=-1,
-            )
-            found.take(multiple, at)
+        after = np.roll(polygon, -1, axis=0)
+        shares = limits.crossing(
+            force, np.roll(force, -1, axis=0), polygon[:, 0], after[:, 0]
+        )
+        edge = shares.argmax(axis=0)  # (L, m)
+        share = np.take_along_axis(shares, edge[None], axis=0)[0]
+        multiple = _as_multiple(share)
+        if not (multiple < found.multiple).any():
+            continue
+        one, two = polygon[edge], after[edge]  # (L, m, 3)
+        span = two[..., 0] - one[..., 0]
+        part = np.divide(
+            share - one[..., 0], span, out=np.zeros_like(share), where=span != 0.0
+        ).clip(0.0, 1.0)
+        where = one + part[..., None] * (two - one)
+        ahead = where[..., 2] / np.maximum(where[..., 1] + where[..., 2], 1e-300)
+        front, heading, load = _at(places, k, 0)
+        step = float(places.front_ft[k + 1]) - front
+        at = np.stack(
+            [
+                front + ahead * step,
+                np.full(share.shape, heading),
+                np.full(share.shape, load),
+            ],
+            axis=-1,
+        )
+        found.take(multiple, at)
 
 
 def tile(sets: TautSets, corners: Float) -> Iterator[tuple[Piece, Float]]:
@@ -427,10 +443,11 @@ def tile(sets: TautSets, corners: Float) -> Iterator[tuple[Piece, Float]]:
             continue
         yield piece, polygon
         middle = polygon.mean(axis=0)
-        for one, two in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+        for k, one in enumerate(polygon):
+            two = polygon[k - len(polygon) + 1]
             edge = 0.5 * (one + two)
             step = two - one
-            out = np.cross(step, np.ones(3))
+            out = np.array([step[1] - step[2], step[2] - step[0], step[0] - step[1]])
             out = out * np.sign(out @ (edge - middle))
             size = float(np.linalg.norm(out))
             if size < 1e-12:

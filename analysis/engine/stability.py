@@ -11,9 +11,9 @@ axle stands on a joint need be tried.
 from __future__ import annotations
 
 import numpy as np
-import scipy.optimize
 
-from .equilibrium import Equilibrium, Float, Index
+from .cone import Cone
+from .equilibrium import Equilibrium, Float, Index, Mask
 from .tautsets import TOLERANCE
 
 
@@ -58,37 +58,25 @@ def least_multiple(
         less = reached < multiple
         multiple = np.where(less, reached, multiple)
         place = np.where(less, at, place)
-    beyond = _places_beyond(system, live_kip)
-    for at in beyond:
-        for c in range(count):
-            reached_here = _ray(system, dead_kip[c], live_kip[at])
+    cone = Cone(system)
+    beyond = _places_beyond(system, cone, live_kip)
+    for c in range(count if beyond else 0):
+        for at in beyond:
+            reached_here = cone.reach(dead_kip[c], live_kip[at], float(multiple[c]))
             if reached_here < multiple[c]:
                 multiple[c], place[c] = reached_here, at
     return multiple, place, not beyond
 
 
-def _places_beyond(system: Equilibrium, live_kip: Float) -> list[int]:
+def _places_beyond(system: Equilibrium, cone: Cone, live_kip: Float) -> list[int]:
     """Return the places whose load alone no taut set carries, lone bars set aside."""
-    if not len(system.watched) and not len(system.lone):
+    if not len(system.watched):
         return []
-    beyond = []
     doubtful = np.flatnonzero(~_carried_by_single_rods(system, live_kip))
-    lone = np.isin(system.tension, system.lone)
-    columns = np.hstack([system.cone, -system.cone[:, lone]])
-    for at in doubtful:
-        work = system.drive @ live_kip[at]
-        size = float(np.abs(work).max(initial=0.0))
-        if size == 0.0:
-            continue
-        _, left = scipy.optimize.nnls(columns, work / size)
-        if left > 1e-8:
-            beyond.append(int(at))
-    return beyond
+    return [at for at in doubtful.tolist() if cone.cut(live_kip[at]) is not None]
 
 
-def _carried_by_single_rods(
-    system: Equilibrium, live_kip: Float
-) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+def _carried_by_single_rods(system: Equilibrium, live_kip: Float) -> Mask:
     """Return the places carried when each redundant is at its lower bound."""
     base = live_kip @ system.particular.T  # (s, m)
     x = np.zeros((len(live_kip), len(system.pairs)))
@@ -98,24 +86,5 @@ def _carried_by_single_rods(
     total = base + x @ system.selfstress.T
     zero = TOLERANCE * np.abs(base).max(axis=1, initial=0.0)
     bars = np.setdiff1d(system.tension, system.lone)
-    carried: np.ndarray[tuple[int, ...], np.dtype[np.bool_]] = (
-        total[:, bars] >= -zero[:, None]
-    ).all(axis=1)
+    carried: Mask = np.logical_and.reduce(total[:, bars] >= -zero[:, None], axis=1)
     return carried
-
-
-def _ray(system: Equilibrium, dead: Float, live: Float) -> float:
-    """Return the greatest multiple of ``live`` that can be added to ``dead``."""
-    from_dead, from_live = system.drive @ dead, system.drive @ live
-    size = max(float(np.abs(from_dead).max()), float(np.abs(from_live).max()), 1e-300)
-    bars = system.cone.shape[1]
-    answer = scipy.optimize.linprog(
-        np.r_[np.zeros(bars), -1.0],
-        A_eq=np.hstack([system.cone, -from_live[:, None] / size]),
-        b_eq=from_dead / size,
-        bounds=[(0.0, None)] * (bars + 1),
-        method="highs",
-    )
-    if answer.status == 3:
-        return np.inf
-    return float(answer.x[-1]) if answer.status == 0 else 0.0

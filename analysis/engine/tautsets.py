@@ -18,8 +18,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg
-import scipy.optimize
 
+from .cone import Cone
 from .equilibrium import Equilibrium, Float, Index
 
 #: Forces and gaps (as the force that would close them) are zero within this part
@@ -29,6 +29,7 @@ TOLERANCE = 1e-9
 SHORTEST = 1e-10
 #: How much looser a crossed pair is made for the classical model.
 LOOSE = 1e12
+_MOST_CUTS = 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,6 +81,7 @@ class TautSets:
         self._slopes = self._forward(self._rows.T)  # (r, t)
         self._size = np.sqrt((self._slopes**2).sum(axis=0))
         self._centre = self._forward(self._given)  # (r, n)
+        self.cone = Cone(system)
         self.pieces: dict[frozenset[int], Piece] = {}
         self._latest: Piece | None = None
 
@@ -313,8 +315,8 @@ def standing_part(
 ) -> tuple[float, float] | None:
     """Return between which fractions of a line of loads some taut set carries them.
 
-    Exact where it is a single bar the truss cannot do without that would go slack;
-    otherwise a linear programme's answer, drawn in by its own tolerance.
+    Bars that the truss cannot do without give their part at once; for the others the
+    ends are drawn in, cut by cut.
     """
     system = sets.system
     lone = system.particular[system.lone]
@@ -335,28 +337,18 @@ def standing_part(
         for part in (low, high)
     ):
         return low, high
-    return _standing_part_of_cone(system, start, end, low, high)
-
-
-def _standing_part_of_cone(
-    system: Equilibrium, start: Float, end: Float, low: float, high: float
-) -> tuple[float, float] | None:
-    cone, drive = system.cone, system.drive
-    from_start, change = drive @ start, drive @ (end - start)
-    size = max(float(np.abs(from_start).max()), float(np.abs(change).max()), 1e-300)
-    found = []
-    for sign in (1.0, -1.0):
-        answer = scipy.optimize.linprog(
-            np.r_[np.zeros(cone.shape[1]), sign],
-            A_eq=np.hstack([cone, -change[:, None] / size]),
-            b_eq=from_start / size,
-            bounds=[(0.0, None)] * cone.shape[1] + [(low, high)],
-            method="highs",
-        )
-        if answer.status != 0:
+    # Each end in turn is drawn in to where the cone of carried loads begins.
+    begin, step = (1.0 - low) * start + low * end, end - start
+    cone = sets.cone
+    for _ in range(_MOST_CUTS):
+        found = cone.cut((1.0 - low) * start + low * end)
+        if found is None:
+            break
+        rise = float(found @ step)
+        if rise <= 0.0:
             return None
-        found.append(float(answer.x[-1]))
-    inset = 1e-7 * max(found[1] - found[0], 0.0)
-    first = found[0] + inset if found[0] > 0.0 else 0.0
-    last = found[1] - inset if found[1] < 1.0 else 1.0
-    return (first, last) if first < last else None
+        low -= float(found @ begin) / rise
+        begin = (1.0 - low) * start + low * end
+        if low > high:
+            return None
+    return low, low + cone.reach(begin, step, high - low)

@@ -1,0 +1,80 @@
+"""The cone of loads that some set of taut bars carries, whatever the areas.
+
+Feet and kips. Array axes: ``q`` motions of the joints that leave every stiff bar as long
+as it was, ``t`` tension-only bars, ``n`` joints.
+
+A load is carried if tensions in the tension-only bars do the work that the load does in
+every motion. By Farkas' lemma, a load that is not carried does work in some motion that
+lengthens no tension-only bar; that motion tells of every load in which it does work that
+it is not carried either, and is kept as a cut.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.optimize
+
+from .equilibrium import Equilibrium, Float
+
+#: A load is carried if all but this part of its work is.
+CARRIED = 1e-10
+_MOST_CUTS = 200
+
+
+class Cone:
+    """The loads that a truss carries, bars that act alone (``lone``) set aside.
+
+    Parameters
+    ----------
+    system : Equilibrium
+    """
+
+    def __init__(self, system: Equilibrium) -> None:
+        lone = np.isin(system.tension, system.lone)
+        self._columns = np.hstack([system.cone, -system.cone[:, lone]])
+        self._drive = system.drive
+        self.cuts = np.zeros((0, self._drive.shape[1]))
+
+    def cut(self, load: Float) -> Float | None:
+        """Return (n,), on which carried loads have no negative product but ``load`` has.
+
+        None if (n,) ``load`` is carried.
+        """
+        work = self._drive @ load
+        size = float(np.abs(work).max(initial=0.0))
+        if size == 0.0 or not self._columns.shape[1]:
+            return None
+        work = work / size
+        tensions, left = scipy.optimize.nnls(self._columns, work)
+        if left <= CARRIED * np.sqrt(len(work)):
+            return None
+        motion = work - self._columns @ tensions
+        found: Float = -(motion / np.abs(motion).max()) @ self._drive
+        self.cuts = np.vstack([self.cuts, found])
+        return found
+
+    def reach(self, start: Float, step: Float, most: float) -> float:
+        """Return how often ``step`` can be added to a carried load ``start``, up to most.
+
+        Both loads are (n,).
+        """
+        for cut in self.cuts:
+            most = min(most, _until(cut, start, step))
+        for _ in range(_MOST_CUTS):
+            load = step if most == np.inf else start + most * step
+            found = self.cut(load)
+            if found is None:
+                return most
+            shorter = _until(found, start, step)
+            if not shorter < most:
+                return most
+            most = shorter
+        return most
+
+
+def _until(cut: Float, start: Float, step: Float) -> float:
+    """Return how often ``step`` can be added to ``start`` before the cut bars it."""
+    fall = -float(cut @ step)
+    if fall <= 0.0:
+        return np.inf
+    return max(float(cut @ start), 0.0) / fall
