@@ -165,9 +165,8 @@ def _copies(image):
     copies = {}
     for size in SIZES:
         shown.thumbnail((size, size), Image.Resampling.LANCZOS)
-        # A comment or profile left here would be written into the copy.
-        shown.info.clear()
         out = io.BytesIO()
+        # Nothing is written that is not given here, but the comment, which would be.
         shown.save(
             out, "JPEG", quality=QUALITY, progressive=True, optimize=True, comment=b""
         )
