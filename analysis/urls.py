@@ -7,9 +7,7 @@ from . import dossier_views, editing, review, views
 urlpatterns = [
     path("bridges/<slug:slug>/", views.bridge_page, name="bridge"),
     path("bridges/<slug:slug>/history/", views.history_page, name="history"),
-    path(
-        "bridges/<slug:slug>/trusses/<slug:address>/", views.truss_page, name="truss"
-    ),
+    path("bridges/<slug:slug>/trusses/<slug:address>/", views.truss_page, name="truss"),
     path(
         "bridges/<slug:slug>/trusses/<slug:address>/check-file.json",
         views.check_file,
