@@ -45,7 +45,7 @@ JUNK = st.one_of(
     st.floats(allow_nan=False, allow_infinity=False),
     st.integers(-5, 70),
     st.text(max_size=5),
-)
+).map(deepcopy)
 # Most changes leave a file that can be read, so that answers are tried too.
 HOW = [*["scale"] * 6, "take", "take", "twice", "swap", "move", "add"]
 FACTORS = st.sampled_from([0.5, 0.9, 1.1, 1.5, 2, 2, 3, -1, 0.01, 10, 1e3, 1e-6])
