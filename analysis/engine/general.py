@@ -30,6 +30,7 @@ from .tautsets import TOLERANCE, Piece, TautSets, forces_along, standing_part
 #: Multiples of the live load beyond this are not told from infinity.
 BEYOND = 1e9
 _ROUNDS = 12
+_ALL = slice(None)
 
 
 @dataclass
@@ -348,8 +349,12 @@ def _along_ray(
     first: Piece,
     last: Piece | None,
     limits: Limits,
+    members: slice = _ALL,
 ) -> Float:
-    """Return (L, m): the least multiple of one live load at which a limit is reached."""
+    """Return (L, m): the least multiple of one live load at which a limit is reached.
+
+    ``limits`` are those of ``members`` alone.
+    """
     knots: list[tuple[float, Float]] = [(0.0, first.force @ dead)]
     knots += _changes(sets, dead, live, first, last)
     if last is not None:
@@ -357,7 +362,7 @@ def _along_ray(
     if len(knots) < 2:
         return np.full(limits.upper.shape, np.inf)
     dead_share = np.array([1.0 - part for part, _ in knots])
-    force = np.array([kip for _, kip in knots])
+    force = np.array([kip[members] for _, kip in knots])
     share = limits.crossing(force[:-1], force[1:], dead_share[:-1], dead_share[1:])
     return _as_multiple(share.max(axis=0))
 
@@ -514,6 +519,10 @@ def _spread_multiple(
 ) -> None:
     number, spread = load
     level, member, sign = which
+    only = slice(member, member + 1)
+    limits = Limits(
+        limits.upper[level : level + 1, only], limits.lower[level : level + 1, only]
+    )
     for beginning in _beginnings(sets, dead):
         piece: Piece | None = beginning
         seen: list[Piece] = []
@@ -524,14 +533,15 @@ def _spread_multiple(
             live = spread_load(sets.system, sign * piece.force[member], spread, web)
             if not live.any():
                 break
-            multiple = _along_ray(sets, dead, live, first, sets.solve(live), limits)
-            here = np.full(multiple.shape, np.inf)
-            here[level, member] = multiple[level, member]
+            last = sets.solve(live)
+            multiple = _along_ray(sets, dead, live, first, last, limits, only)[0, 0]
+            here = np.full(found.multiple.shape, np.inf)
+            here[level, member] = multiple
             found.take(here, (0.0, 0, number))
-            if not np.isfinite(multiple[level, member]):
-                piece = sets.solve(live)
+            if np.isfinite(multiple):
+                piece = sets.solve(dead + multiple * live)
             else:
-                piece = sets.solve(dead + multiple[level, member] * live)
+                piece = last
 
 
 def spread_places(
