@@ -48,7 +48,7 @@ class Dated(serializers.Field):
         super().__init__(read_only=True, source="*", **facts)
 
     def to_representation(self, row):
-        return EdtfOut(edtf_of(row, self.field_name)).data
+        return edtf_of(row, self.field_name)
 
 
 @extend_schema_field(EdtfOut)
@@ -111,7 +111,7 @@ class BridgeOut(serializers.ModelSerializer):
     url = serializers.URLField(source="get_absolute_url", read_only=True)
     built = EdtfFieldOut()
     position = PositionField()
-    standing = serializers.SerializerMethodField()
+    standing = StandingOut(read_only=True)
 
     class Meta:
         model = Bridge
@@ -133,9 +133,12 @@ class BridgeOut(serializers.ModelSerializer):
             "standing",
         ]
 
-    @extend_schema_field(StandingOut)
-    def get_standing(self, bridge):
-        return StandingOut(getattr(bridge, "standing", None) or Standing()).data
+    def to_representation(self, bridge):
+        told = super().to_representation(bridge)
+        # A bridge that nobody has refreshed yet has none; it is told as not known.
+        if told["standing"] is None:
+            told["standing"] = StandingOut(Standing()).data
+        return told
 
 
 class SourceOut(serializers.ModelSerializer):

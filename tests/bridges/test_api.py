@@ -30,6 +30,16 @@ def test_the_list_tells_what_the_page_lists(client):
     assert row["standing"]["form"] == "pratt"
 
 
+def test_a_bridge_without_standing_is_told_with_what_is_not_known(client):
+    Bridge.objects.create(
+        name="Bare", slug="bare", number="B", county="Alder", latitude=40, longitude=-40
+    )
+    (row,) = client.get("/api/bridges/").json()["results"]
+    assert row["standing"]["form"] == "unknown"
+    assert row["standing"]["changed_parts"] == []
+    assert client.get("/api/bridges/bare/").json()["standing"] == row["standing"]
+
+
 def test_pages_are_of_at_most_a_hundred(client):
     for number in range(1, 131):
         list_bridge(number)
