@@ -102,8 +102,8 @@ def index(request):
         "shapes": [(drawing.glyph("truss", key), word) for key, word in SHAPES],
         "recent_years": RECENT_YEARS,
         "files": [
-            (kind.upper(), reverse("bridges:export", args=[kind]))
-            for kind in ("csv", "geojson", "gpx")
+            (name, reverse("bridges:export", args=[name.lower()]))
+            for name in ("CSV", "GeoJSON", "GPX")
         ],
     }
     return render(request, "bridges/index.html", context)
