@@ -213,6 +213,15 @@ def test_dead_load_beyond_a_members_limit_rates_it_nought_and_says_so():
     assert warns(found, "Tell the owner")
 
 
+def test_dead_load_beyond_a_limit_rates_nought_where_no_vehicle_reaches_the_bar():
+    """A load on U3 alone pushes the post L3U3, which the deck never loads."""
+    found = answer(changed(STIFF, ("dead_load", "joints_kip"), {"U3": 200}))
+    post = found["members"]["L3U3"]
+    assert (post["live_max_kip"], post["live_min_kip"]) == (0.0, 0.0)
+    assert -post["dead_kip"] > post["resistance"]["operating"]["compression_kip"]
+    assert post["rating"] == {"operating": 0.0, "inventory": 0.0}
+
+
 def test_a_limit_under_the_whole_vehicle_says_tell_the_owner():
     found = answer(changed(STIFF, ("live_load", "axles", 0, "kip"), 100))
     assert found["governing"]["operating"]["rating"] < 1.0
