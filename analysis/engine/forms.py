@@ -650,3 +650,42 @@ def bowstring(plan: Plan) -> Draft:
         draft.bar(f"L{panel - 1}", f"U{panel}", "counter")
         draft.crossed.add(panel)
     return draft
+
+
+@form("bedstead", "Bedstead", takes=("crossed_panels",))
+def bedstead(plan: Plan) -> Draft:
+    """A Pratt with vertical end posts, the legs of the bed, and diagonals from their
+    heads; the end panels of the lower chord carry nothing."""
+    n = plan.panels
+    draft = _lower_chord(plan)
+    _over_panel_points(draft, plan, [plan.depth_ft] * (n - 1))
+    for end, neighbour in ((0, 1), (n, n - 1)):
+        draft.joint(f"U{end}", plan.x[end], plan.depth_ft)
+        draft.bar(f"U{end}", f"U{neighbour}", "upper-chord")
+        draft.bar(f"L{end}", f"U{end}", "end-post")
+    _pratt_web(draft, plan, first=1)
+    return draft
+
+
+@form("lenticular", "Lenticular", panels=(3, MOST_PANELS))
+def lenticular(plan: Plan) -> Draft:
+    """Two parabolic chords that meet over the bearings, with verticals and crossed
+    diagonals; half of the depth at midspan lies below the bearings."""
+    n, span = plan.panels, plan.span_ft
+    draft = Draft()
+    for i, x in enumerate(plan.x):
+        half = 2.0 * plan.depth_ft * x * (span - x) / span**2
+        draft.joint(f"L{i}", x, -half if 0 < i < n else 0.0)
+        if 0 < i < n:
+            draft.joint(f"U{i}", x, half)
+            draft.bar(f"L{i}", f"U{i}", "vertical")
+    for i in range(n):
+        draft.bar(f"L{i}", f"L{i + 1}", "lower-chord")
+    for i in range(1, n - 1):
+        draft.bar(f"U{i}", f"U{i + 1}", "upper-chord")
+        draft.bar(f"U{i}", f"L{i + 1}", "counter")
+        draft.bar(f"L{i}", f"U{i + 1}", "counter")
+        draft.crossed.add(i + 1)
+    draft.bar("L0", "U1", "upper-chord")
+    draft.bar(f"L{n}", f"U{n - 1}", "upper-chord")
+    return draft

@@ -231,7 +231,8 @@ def _loading(check: CheckInput, loading: Loading | None) -> list[str]:
     else:
         found.append(f"Impact is {live.impact:g} of the live load.")
     if check.deck_position == "deck":
-        found.append("Floor beams bear at the loaded joints named in the geometry.")
+        joints = listed(check.geometry.loaded_joints)
+        found.append(f"Floor beams, or the abutments, bear the stringers at {joints}.")
     return found
 
 

@@ -188,3 +188,44 @@ def test_f_fink_given_outright():
     wanted |= {"U1P1": -10, "U3P3": -10, "U2P2": -20, "U6P6": -20, "U4P4": -40}
     wanted |= {"U0P1": 5.590, "U4P3": 5.590, "U0P2": 14.142, "U8P4": 44.721}
     assert picked(forces, wanted) == pytest.approx(wanted, abs=PRINTED)
+
+
+def test_bedstead_by_sections():
+    """By hand: 4 panels of 15, 10 deep, W = 10 at L1 to L3. Reaction 15, all of it in
+    the leg; L1U0 15 x 18.028/10; U0U1 -15 x 1.5; U1U2 = -M/h = -(15 x 30 - 150)/10;
+    the end panel of the lower chord idle; L1U1 -(15 - 10); L2U1 5 x 1.8028."""
+    forces = uniform_forces(
+        {"form": "bedstead", "panels": 4, "panel_length_ft": 15, "depth_ft": 10}, 10
+    )
+    wanted = {
+        "L0U0": -15,
+        "L1U0": 27.042,
+        "U0U1": -22.5,
+        "U1U2": -30,
+        "L0L1": 0,
+        "L1L2": 22.5,
+        "L1U1": -5,
+        "L2U1": 9.014,
+        "L2U2": 0,
+    }
+    assert picked(forces, wanted) == pytest.approx(wanted, abs=PRINTED)
+
+
+def test_lenticular_chords_pull_alike():
+    """By statics: parabolic chords of 6 panels of 20, 30 deep, W = 10: the horizontal
+    of each is M/h = wL^2/8h = 30 throughout, equal and opposite, so the supports feel
+    none; diagonals idle; the verticals pass half of each load up, W/2."""
+    forces = uniform_forces(
+        {"form": "lenticular", "panels": 6, "panel_length_ft": 20, "depth_ft": 30},
+        10,
+        members=SINGLE,
+    )
+    slopes = [8.333333 / 20, 5 / 20, 1.666667 / 20]
+    wanted = {}
+    for i, slope in enumerate(slopes):
+        along = 30 * (1 + slope**2) ** 0.5
+        wanted[f"L{i}L{i + 1}"] = along
+        wanted[f"U{i}U{i + 1}" if i else "L0U1"] = -along
+    wanted |= {f"L{i}U{i}": 5 for i in range(1, 6)}
+    wanted |= {"L2U1": 0, "L3U2": 0, "L3U4": 0, "L4U5": 0}
+    assert picked(forces, wanted) == pytest.approx(wanted, abs=1e-5)

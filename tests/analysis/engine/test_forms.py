@@ -22,6 +22,8 @@ EVERY = {
     "king-post": {"panels": 2, "depth_ft": 10},
     "queen-post": {"panels": 3, "depth_ft": 10},
     "bowstring": {"panels": 6, "depth_ft": 18},
+    "bedstead": {"panels": 6, "depth_ft": 10},
+    "lenticular": {"panels": 6, "depth_ft": 20},
 }
 
 
@@ -38,7 +40,9 @@ def test_lower_joints_are_at_the_panel_points(form):
     geometry = make(form)
     n = EVERY[form]["panels"]
     for i in range(n + 1):
-        assert geometry.joints[f"L{i}"] == (15.0 * i, 0.0)
+        x, y = geometry.joints[f"L{i}"]
+        assert x == 15.0 * i
+        assert y == 0.0 or form == "lenticular"
     assert (geometry.pinned, geometry.roller) == ("L0", f"L{n}")
     assert geometry.loaded_joints == tuple(f"L{i}" for i in range(n + 1))
 
@@ -71,7 +75,7 @@ def test_members_are_named_lower_joint_first_and_chords_ascending(form):
 
 
 # A crossed middle panel is one bar more; an open queen post one less.
-REDUNDANT = {"bowstring": 4, "queen-post": -1}
+REDUNDANT = {"bowstring": 4, "lenticular": 4, "queen-post": -1}
 
 
 @pytest.mark.parametrize("form", EVERY)
@@ -168,6 +172,21 @@ def test_bowstring_follows_a_parabola():
     geometry = make("bowstring", panel_length_ft=20.0, depth_ft=30.0)
     heights = [geometry.joints[f"U{i}"][1] for i in range(1, 6)]
     assert heights == pytest.approx([50 / 3, 80 / 3, 30, 80 / 3, 50 / 3])
+
+
+def test_bedstead_stands_on_its_legs():
+    geometry = make("bedstead")
+    assert geometry.kinds["L0U0"] == "end-post"
+    assert geometry.joints["U0"] == (0.0, 10)
+    assert geometry.kinds["L1U0"] == geometry.kinds["L3U2"] == "diagonal"
+
+
+def test_lenticular_chords_meet_over_the_bearings():
+    geometry = make("lenticular")
+    assert geometry.joints["L3"] == (45.0, -10.0)
+    assert geometry.joints["U3"] == (45.0, 10.0)
+    assert geometry.joints["U1"][1] == pytest.approx(20.0 * 5 / 18)
+    assert geometry.kinds["L0U1"] == "upper-chord"
 
 
 def test_joints_of_subdivided_panels_lie_on_the_diagonals():
