@@ -574,14 +574,17 @@ class Sheet:
                 "leave one of the two.",
             )
             return
-        already = [r for r in self.paths if r is other]
-        if already and not other.is_among_the_rest:
+        already = [
+            index
+            for index, one in enumerate(said)
+            if one["element"] == other.element.path
+        ]
+        if any(said[index]["answer"] != Answer.SAME for index in already):
             row.fail("-also", f"{other.full_name} is ticked in two places.")
             return
-        if already:
-            index = self.paths.index(other)
-            del self.paths[index]
-            del said[index]
+        for index in already:
+            # Ticked here, it is no longer of the rest that is the same.
+            del self.paths[index], said[index]
         copied = {**observation, "element": other.element.path}
         copied["compared_with"] = other.base
         state = {

@@ -309,6 +309,46 @@ def test_an_own_answer_and_the_same_change_are_not_both_taken(phone, bridge):
     assert "has an answer of its own" in text_of(response)
 
 
+@pytest.mark.parametrize("rest", ["", "on"], ids=["alone", "among the rest"])
+def test_one_member_is_not_changed_in_two_ways(phone, bridge, rest):
+    fields = opened(phone, bridge)
+    first, second, third, _ = [name_of(bridge, path) for path in COUNTERS]
+    line = Element.objects.get(bridge=bridge, path=COUNTERS[2]).truss_line_id
+    fields[f"rest-line-{line}"] = rest
+    for name, words in ((first, "turnbuckle missing"), (second, "pin worn")):
+        fields |= {
+            name: "changed",
+            f"{name}-f-description": words,
+            f"{name}-also": [third[1:]],
+        }
+    response = send(phone, bridge, fields)
+    assert response.status_code == 422
+    assert "L2U3 downstream is ticked in two places" in text_of(response)
+
+
+def test_a_member_ticked_as_changed_is_not_among_the_rest_that_is_the_same(
+    phone, bridge
+):
+    fields = opened(phone, bridge)
+    first, second, *_ = [name_of(bridge, path) for path in COUNTERS]
+    line = Element.objects.get(bridge=bridge, path=COUNTERS[0]).truss_line_id
+    fields |= {
+        f"rest-line-{line}": "on",
+        first: "changed",
+        f"{first}-f-description": "turnbuckle missing",
+        f"{first}-also": [second[1:]],
+    }
+    assert send(phone, bridge, fields).status_code == 302
+    said = stored(fields["client_id"]).observations.values_list(
+        "element__path", "answer"
+    )
+    assert dict(said) == {
+        COUNTERS[0]: "changed",
+        COUNTERS[1]: "changed",
+        "span-1/upstream/L1L2": "same",
+    }
+
+
 def test_a_deck_of_layers_is_recorded_from_the_lowest_up(phone, bridge):
     fields = opened(phone, bridge)
     deck = name_of(bridge, "span-1/deck")
