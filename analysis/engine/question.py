@@ -6,6 +6,7 @@ Feet, inches, kips and ksi as the names say. Everything is frozen and hashable.
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from typing import Any
 
 from .deadload import DeadLoad
@@ -110,16 +111,31 @@ class CheckInput:
 
     def canonical(self) -> dict[str, Any]:
         """Return the question in plain JSON form, the same for every way of asking."""
-        geometry = asdict(self.geometry)
-        del geometry["crossed_panels"]
+        geometry = self.geometry
         return {
-            "geometry": geometry,
+            "geometry": {
+                "joints": geometry.joints,
+                "members": geometry.members,
+                "kinds": geometry.kinds,
+                "pinned": geometry.pinned,
+                "roller": geometry.roller,
+                "loaded_joints": geometry.loaded_joints,
+            },
             "deck_position": self.deck_position,
             "connection": self.connection,
-            "members": [asdict(member) for member in self.members],
-            "dead_load": asdict(self.dead_load),
-            "live_load": asdict(self.live_load) if self.live_load else None,
+            "members": [_plain(member) for member in self.members],
+            "dead_load": _plain(self.dead_load),
+            "live_load": _plain(self.live_load) if self.live_load else None,
             "method": self.method,
             "tension_only_model": self.tension_only_model,
-            "chord": asdict(self.chord) if self.chord else None,
+            "chord": _plain(self.chord) if self.chord else None,
         }
+
+
+@lru_cache(maxsize=8192)
+def _plain(part: MemberInput | DeadLoad | LiveLoad | Chord) -> dict[str, Any]:
+    """Return a part as plain values; shared, and so only to be read.
+
+    Between the configurations of one truss nearly all members are the same.
+    """
+    return asdict(part)

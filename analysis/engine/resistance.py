@@ -231,6 +231,7 @@ class _Part:
         return self.known.e_ksi if self.known else STEEL_E_KSI
 
 
+@lru_cache(maxsize=8192)
 def bare_section(member: MemberInput) -> Section | None:
     """Return a member's section before losses; None where nothing says what it is."""
     whole = replace(member, loss_fraction=0.0)
