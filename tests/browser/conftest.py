@@ -132,9 +132,15 @@ def desktop_page(open_page):
     return open_page(DESKTOP)
 
 
-def axe(page):
-    """Fail on what axe-core calls a serious or critical barrier on this page."""
-    found = Axe().run(page).response["violations"]
+def axe(page, *rules):
+    """Fail on what axe-core calls a serious or critical barrier on this page.
+
+    All its rules, or only those named.
+    """
+    options = {"resultTypes": ["violations"]}
+    if rules:
+        options["runOnly"] = {"type": "rule", "values": list(rules)}
+    found = Axe().run(page, options=options).response["violations"]
     barriers = [
         f"{fault['id']} ({fault['impact']}): {fault['help']}\n"
         + "\n".join(f"    {node['html'][:200]}" for node in fault["nodes"][:5])
