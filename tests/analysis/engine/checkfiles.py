@@ -118,7 +118,7 @@ PONY = {
         },
     ],
     "dead_load": {
-        "joints_kip": {"L2": 0.5},
+        "joints_kip": {"L2": 0.5, "L1": 0.25},
         "floor": {
             "roadway_ft": 14,
             "layers": [

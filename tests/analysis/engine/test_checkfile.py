@@ -577,7 +577,7 @@ SAME = {
             },
             THROUGH[M][2],
         ],
-        "dead_load": THROUGH[D] | {"joints_kip": {}},
+        "dead_load": THROUGH[D] | {"joints_kip": {"L2": 0}},
     },
     "panel crossed twice over": changed(THROUGH, (G, "crossed_panels"), [3]),
 }
