@@ -36,6 +36,8 @@ def pytest_configure(config):
     """Passwords are hashed slowly on purpose; not a thousand times in a test run."""
     site_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     site_settings.JOBS_INLINE = True
+    # Counts failures by request, and the test client signs in without one.
+    site_settings.AXES_ENABLED = False
 
 
 def pytest_collection_modifyitems(items):
