@@ -315,18 +315,20 @@ class _Loading:
     def _members(self, address):
         """Members of ``both/upper-chord,L2U3`` or ``span-2/upstream/*``, in order."""
         span, lines, which = ("span-1/" + address).split("/")[-3:]
-        wanted = set(which.split(","))
-        found = [
-            path
+        members = {
+            path: {one.member, one.role, "*"}
             for path, one in self.elements.items()
             if one.member
             and path.startswith(f"{span}/")
             and lines in ("both", one.truss_line.key)
-            and wanted & {one.member, one.role, "*"}
-        ]
-        # A form that the engine does not know has no members to speak of.
-        if not found and any(one.skeleton for one in self.bridge.spans.all()):
-            raise LookupError(f"{self.bridge.slug}: nothing answers to {address!r}.")
+        }
+        found = []
+        for wanted in which.split(","):
+            answering = [path for path, names in members.items() if wanted in names]
+            # A form that the engine does not know has no members to speak of.
+            if not answering and members:
+                raise LookupError(f"{self.bridge.slug}: nothing answers to {address!r}.")
+            found += answering
         return found
 
     def _visit(self, number, entry):
