@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from django.conf import settings
-from PIL import ExifTags, Image, ImageCms, ImageOps
+from PIL import ExifTags, Image, ImageCms, ImageFile, ImageOps
 
 # JPEG files with a second picture inside announce themselves as MPO.
 NAMES = {"JPEG": "JPEG", "MPO": "JPEG", "PNG": "PNG", "WEBP": "WEBP"}
@@ -97,6 +97,9 @@ def facts_of(file) -> dict:
 
 def _open(file):
     """Return ``(image, kind, (width, height))`` by what the file holds."""
+    # Said each time: the PDF renderer turns this on for the whole process when it is
+    # first imported, and half a picture would then be taken for a whole one.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     head = file.read(12)
     file.seek(0)
     if head[4:8] == b"ftyp":

@@ -6,7 +6,7 @@ import warnings
 import zlib
 
 import pytest
-from PIL import ExifTags, Image
+from PIL import ExifTags, Image, ImageFile
 from PIL.TiffImagePlugin import IFDRational
 
 from surveys import pictures
@@ -197,6 +197,13 @@ def test_a_kind_of_picture_that_is_not_allowed_is_refused_by_content():
 
 
 def test_a_picture_that_breaks_off_is_damaged():
+    data = jpeg(1200, 900)
+    assert refused(data[: len(data) // 2]) == "damaged"
+
+
+def test_half_a_picture_is_damaged_also_where_pdfs_are_drawn(monkeypatch):
+    """The PDF renderer tells the whole process to put up with half pictures."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
     data = jpeg(1200, 900)
     assert refused(data[: len(data) // 2]) == "damaged"
 
