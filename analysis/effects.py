@@ -283,7 +283,8 @@ def _whole_sentence(first, last):
     gain = last["limit_tons"] - first["limit_tons"]
     was, now = first["limit_tons"], last["limit_tons"]
     moved = _governing_words(first, last)
-    if abs(gain) < TINY:
+    # Compared as printed, so that no sentence says “from 20.8 to 20.8”.
+    if f"{was:.1f}" == f"{now:.1f}":
         return f"The estimate stays at about {now:.1f} tons; {moved}."
     verb = "rises" if gain > 0 else "falls"
     return f"The estimate {verb} from about {was:.1f} to about {now:.1f} tons; {moved}."

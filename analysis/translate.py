@@ -18,6 +18,8 @@ from . import layout
 # fifth of the bars (engineering notes give 15 to 25 %).
 DETAILS_FACTOR = 1.2
 SCREENING_VEHICLE = "H15"
+# The year a metal is given where the record has none.
+OLDEST = {"wrought-iron": 1880, "steel": 1900}
 FLOOR_MATERIALS = {"timber", "concrete", "steel-grid", "asphalt", "gravel", "earth"}
 # Sizes of the pieces that check files take, by the names states give them.
 PIECE_KEYS = (
@@ -126,18 +128,20 @@ def _material(span, made):
     if kind not in ("wrought-iron", "steel", "timber"):
         made.assumptions.append("Taken as steel: the metal is not recorded.")
         kind = "steel"
-    dated = span.made_in_earliest or span.bridge.built_earliest
-    if dated is None:
+    year = _year_of(span)
+    if year is None:
         made.assumptions.append(
             "Taken as the oldest and weakest metal of its kind: no date is recorded."
         )
-        return {"kind": kind, "year": 1880 if kind == "wrought-iron" else 1900}
-    return {"kind": kind, "year": dated.year}
+        year = OLDEST.get(kind, OLDEST["steel"])
+    return {"kind": kind, "year": year}
 
 
 def _member_groups(line, parts, made):
     prefix = f"span-{line.span.number}/{line.key}/"
-    groups, bare = [], []
+    groups, bare, in_metal = [], [], []
+    span_is_timber = line.span.material == "timber"
+    metal = _metal_of_timber_span(line.span)
     for name, _, _, _ in (line.span.skeleton or {}).get("members", []):
         part = parts.get(prefix + name)
         if part is not None and part.is_gone:
@@ -148,12 +152,36 @@ def _member_groups(line, parts, made):
         if not pieces:
             bare.append(name)
             continue
-        groups.append({"names": [name], "components": pieces, **_rest(state)})
+        group = {"names": [name], "components": pieces, **_rest(state)}
+        if span_is_timber and all(one["shape"] != "timber" for one in pieces):
+            group["material"] = metal
+            in_metal.append(name)
+        groups.append(group)
     if bare:
         made.assumptions.append(
             f"No sizes are recorded for {', '.join(bare)}: answered with force only."
         )
+    if in_metal:
+        made.assumptions.append(
+            f"The metal of {', '.join(in_metal)} is taken as "
+            f"{metal['kind'].replace('-', ' ')} of {metal['year']}: the span is "
+            "recorded as timber."
+        )
     return _merged(groups)
+
+
+def _metal_of_timber_span(span):
+    """Rods and bars of a timber truss are iron or steel by the year of the span.
+
+    Common practice, not a published rule: wrought iron until the middle 1890s.
+    """
+    year = _year_of(span) or OLDEST["wrought-iron"]
+    return {"kind": "wrought-iron" if year < 1895 else "steel", "year": year}
+
+
+def _year_of(span):
+    dated = span.made_in_earliest or span.bridge.built_earliest
+    return dated.year if dated else None
 
 
 def _merged(groups):
@@ -261,13 +289,30 @@ def _is_gone(parts, path):
     return path in parts and parts[path].is_gone
 
 
+def _share_of_lane(roadway_ft, trusses_apart_ft, made):
+    """Return how the vehicle is shared out between the trusses, by the lever rule.
+
+    A deck truss may carry a roadway wider than its trusses stand apart; the check file
+    has no word for that, so the same rule is worked out here: wheel lines 2 and 8 ft
+    from the kerb, moments about the far truss.
+    """
+    if roadway_ft <= trusses_apart_ft:
+        return {
+            "lever": {"roadway_ft": roadway_ft, "trusses_apart_ft": trusses_apart_ft}
+        }
+    made.assumptions.append(
+        "The vehicle stands 2 ft from the kerb, outside the truss where the roadway "
+        "overhangs it."
+    )
+    kerb_to_far = (trusses_apart_ft + roadway_ft) / 2
+    arms = (kerb_to_far - 2.0) + (kerb_to_far - 8.0)
+    return {"fraction": round(arms / (2 * trusses_apart_ft), 6)}
+
+
 def _live_load(span, made):
     load = {"vehicle": SCREENING_VEHICLE, "impact": "aashto"}
     if span.roadway_ft and span.trusses_apart_ft:
-        load["lever"] = {
-            "roadway_ft": span.roadway_ft,
-            "trusses_apart_ft": span.trusses_apart_ft,
-        }
+        load |= _share_of_lane(span.roadway_ft, span.trusses_apart_ft, made)
     else:
         load["fraction"] = 0.6
         made.assumptions.append(
