@@ -285,4 +285,12 @@ LOGGING = {
     "disable_existing_loggers": False,
     "handlers": {"console": {"class": "logging.StreamHandler"}},
     "root": {"handlers": ["console"], "level": "WARNING"},
+    # Strangers ask for other hosts all day; each is answered 400 and needs no trace.
+    "loggers": {
+        "django.security.DisallowedHost": {
+            "handlers": [],
+            "level": "CRITICAL",
+            "propagate": False,
+        }
+    },
 }

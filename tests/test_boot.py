@@ -45,8 +45,8 @@ def free_port():
 
 
 @contextmanager
-def running(command, port, env):
-    """Run a server until the block ends; Control-C must be enough to stop it."""
+def running(command, port, env, stop=signal.SIGINT):
+    """Run a server until the block ends; ``stop`` must be enough to stop it."""
     server = subprocess.Popen(
         [sys.executable, *command],
         cwd=ROOT,
@@ -54,11 +54,14 @@ def running(command, port, env):
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
+        # A suite started in the background is born deaf to Control-C, and so would
+        # be what it starts.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     try:
         wait_for(server, port)
         yield server
-        server.send_signal(signal.SIGINT)
+        server.send_signal(stop)
         output, _ = server.communicate(timeout=30)
         assert "Traceback" not in output, output
     finally:
@@ -143,7 +146,9 @@ def test_production_serves_over_tls_with_files_that_may_be_kept_for_ever(tmp_pat
 
     port = free_port()
     command = ["-m", "gunicorn", "shared.wsgi", "--bind", f"127.0.0.1:{port}"]
-    with running(command, port, environment(tmp_path, **PRODUCTION)):
+    with running(
+        command, port, environment(tmp_path, **PRODUCTION), stop=signal.SIGTERM
+    ):
         plain, redirect, _ = get(port, "/about/figures/")
         status, headers, page = get(port, "/about/figures/", THROUGH_A_PROXY)
         style = re.search(r'href="(/static/[^"]+\.css)"', page)[1]
