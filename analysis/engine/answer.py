@@ -216,28 +216,25 @@ def _rate(batch: _Batch, state: DeadState, loading: Loading) -> _Rated:
     method = METHODS[batch.first.method]
     dead_force = method.dead_factor * state.forces_kip
     per_level = np.array([method.live_factor[level] for level in LEVELS])
-    multiples = []
-    for upward, factor in ((True, loading.factor_up), (False, loading.factor_down)):
-        room = _headroom(batch, dead_force, upward)
-        none = np.full(room.shape, np.inf)
-        found = ratings(
-            batch.truss,
-            batch.ea_kip,
-            method.dead_factor * batch.dead_kip,
-            loading.loads,
-            factor,
-            np.maximum(room, 0.0) if upward else none,
-            none if upward else np.maximum(room, 0.0),
-            batch.model,
-            loading.web,
-        )
-        reached = found.rating / per_level[None, :, None]
-        # Dead load alone at the limit or beyond: no vehicle is left for it.
-        multiples.append(np.where(room <= 0.0, 0.0, reached))
-        stability = found.stability[:, None] / per_level
-    greatest = float(max(loading.factor_up.max(), loading.factor_down.max()))
-    stability = stability * float(loading.factor_down.max()) / greatest
-    return _Rated(multiples[0], multiples[1], stability)
+    up, down = (_headroom(batch, dead_force, upward) for upward in (True, False))
+    found = ratings(
+        batch.truss,
+        batch.ea_kip,
+        method.dead_factor * batch.dead_kip,
+        loading.loads,
+        loading.factor_up,
+        np.maximum(up, 0.0),
+        np.maximum(down, 0.0),
+        batch.model,
+        loading.web,
+        loading.factor_down,
+    )
+    # Dead load alone at the limit or beyond: no vehicle is left for it.
+    return _Rated(
+        np.where(up <= 0.0, 0.0, found.up / per_level[:, None]),
+        np.where(down <= 0.0, 0.0, found.down / per_level[:, None]),
+        found.stability[:, None] / per_level,
+    )
 
 
 def _headroom(batch: _Batch, dead_force: Float, upward: bool) -> Float:

@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
+from analysis.engine import general
 from analysis.engine.moving import Lane, Train, Uniform, envelope
+from analysis.engine.rating import ratings
 from analysis.engine.statics import dead_forces
 from tests.analysis.engine.trusses import (
     down,
@@ -169,6 +171,30 @@ def test_answers_do_not_depend_on_what_else_is_in_the_batch(form):
         np.testing.assert_allclose(
             together.live_min_kip[c], alone.live_min_kip[0], atol=1e-10
         )
+
+
+@pytest.mark.parametrize("form", [form for form in FORMS if "whipple" not in form])
+@pytest.mark.parametrize("weight", [0.5, 12.0])
+def test_crossed_panels_are_answered_all_together(form, weight, monkeypatch):
+    """Not one by one by the general way, which would give the same numbers slowly.
+
+    Under the lighter dead load some positions bring the single rods down.
+    """
+
+    def refuse(*_args):
+        raise AssertionError("the general way was taken")
+
+    truss = FORMS[form]()
+    ea, dead = configurations(truss, 30, seed=15, dead=weight)
+    m = len(truss.names)
+    room = np.full((30, 1, m), 40.0)
+    fall = np.where(truss.tension_only, np.inf, room)
+    monkeypatch.setattr(general, "extremes", refuse)
+    monkeypatch.setattr(general, "multiples", refuse)
+    found = envelope(truss, ea, dead, [HS20], np.ones(m))
+    assert found.stands.all()
+    rated = ratings(truss, ea, dead, [HS20], np.ones(m), room, fall)
+    assert (rated.rating > 0.0).all()
 
 
 def test_each_member_has_the_structure_solved_with_its_own_factor():
