@@ -327,7 +327,9 @@ class _Loading:
             answering = [path for path, names in members.items() if wanted in names]
             # A form that the engine does not know has no members to speak of.
             if not answering and members:
-                raise LookupError(f"{self.bridge.slug}: nothing answers to {address!r}.")
+                raise LookupError(
+                    f"{self.bridge.slug}: nothing answers to {address!r}."
+                )
             found += answering
         return found
 
