@@ -10,11 +10,14 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
 import tempfile
+import uuid
+from pathlib import Path
 
 from django.core.files import File
 from django.core.files.base import ContentFile
-from django.core.files.storage import default_storage
+from django.core.files.storage import FileSystemStorage, default_storage
 from django.db import transaction
 from django.utils import timezone
 
@@ -22,6 +25,7 @@ from . import pictures
 from .models import Photo
 
 IN_MEMORY_BYTES = 4 * 1024 * 1024
+SCRATCH = "scratch"
 # Facts a picture file may supply where nobody gave them.
 FROM_FILE = ("taken", "bearing_deg")
 PLACE_FROM_FILE = ("latitude", "longitude", "position_accuracy_m")
@@ -125,8 +129,13 @@ def _finish(photo):
 def _gather(photo, whole):
     for name, offset in _pieces(photo):
         if offset == whole.tell():
-            with default_storage.open(name) as piece:
-                whole.write(piece.read())
+            try:
+                with default_storage.open(name) as piece:
+                    whole.write(piece.read())
+            except FileNotFoundError:
+                # Another request has finished the photo and dropped its pieces; it
+                # stored the photo first, which ``_begin_again`` finds.
+                return
 
 
 def _begin_again(photo):
@@ -180,14 +189,40 @@ def _fill(photo, facts):
 
 
 def put(name, content):
-    """Write a file under exactly this name; what a crash left half is replaced."""
-    if default_storage.exists(name):
-        if default_storage.size(name) == content.size and not name.startswith(
-            "incoming"
-        ):
-            return name
+    """Write a file under exactly this name; it appears whole or not at all.
+
+    Two requests may finish one photo at the same moment: on a disk each writes beside
+    and renames, so neither sees the other's half. A store of objects puts whole files
+    of itself.
+    """
+    is_piece = name.startswith("incoming")
+    if not is_piece and _holds(name, content.size):
+        return name
+    if not isinstance(default_storage, FileSystemStorage):
         default_storage.delete(name)
-    return default_storage.save(name, content)
+        return default_storage.save(name, content)
+    scratch = default_storage.save(f"{SCRATCH}/{uuid.uuid4().hex}", content)
+    place = Path(default_storage.path(name))
+    place.parent.mkdir(parents=True, exist_ok=True)
+    os.replace(default_storage.path(scratch), place)
+    return name
+
+
+def _holds(name, size):
+    return default_storage.exists(name) and default_storage.size(name) == size
+
+
+def forget_scratch(moment):
+    """Drop what a power cut left half written before ``moment``; return how many."""
+    try:
+        _, names = default_storage.listdir(SCRATCH)
+    except FileNotFoundError:
+        return 0
+    paths = [f"{SCRATCH}/{name}" for name in names]
+    old = [one for one in paths if default_storage.get_modified_time(one) < moment]
+    for one in old:
+        default_storage.delete(one)
+    return len(old)
 
 
 def _copy_name(photo, size):

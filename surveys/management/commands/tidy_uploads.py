@@ -5,7 +5,7 @@ import datetime
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from surveys import stash
+from surveys import photos, stash
 
 
 class Command(BaseCommand):
@@ -25,4 +25,5 @@ class Command(BaseCommand):
     def handle(self, *args, days, **options):
         moment = timezone.now() - datetime.timedelta(days=days)
         count = stash.forget_older_than(moment)
+        photos.forget_scratch(moment)
         self.stdout.write(f"{count} photo{'' if count == 1 else 's'} dropped.")
