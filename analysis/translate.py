@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from analysis.engine import checkfile
 from surveys.fold import Part
+from surveys.models import Component
 
 from . import layout
 
@@ -22,22 +23,7 @@ SCREENING_VEHICLE = "H15"
 OLDEST = {"wrought-iron": 1880, "steel": 1900}
 FLOOR_MATERIALS = {"timber", "concrete", "steel-grid", "asphalt", "gravel", "earth"}
 # Sizes of the pieces that check files take, by the names states give them.
-PIECE_KEYS = (
-    "shape",
-    "count",
-    "diameter_in",
-    "side_in",
-    "width_in",
-    "thickness_in",
-    "leg_in",
-    "other_leg_in",
-    "depth_in",
-    "weight_plf",
-    "flange_width_in",
-    "flange_thickness_in",
-    "web_thickness_in",
-    "ends",
-)
+PIECE_KEYS = ("shape", "count", *Component.SIZES, "ends")
 ENDED = {"round-rod", "square-rod"}
 
 
