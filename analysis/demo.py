@@ -41,6 +41,7 @@ from bridges.models import (
 )
 from shared import dates, policy
 from shared.models import Person
+from shared.statistics import refresh_statistics
 from surveys import record as records
 from surveys import services as surveys
 from surveys.models import Element, Photo, Repair, Viewpoint, Visit
@@ -144,6 +145,7 @@ def load(
         if progress:
             progress(done, len(names), document["bridge"]["name"])
         _Loading(common, document, with_pictures).run()
+        refresh_statistics()
     if progress:
         progress(len(names), len(names), "")
     return _found(seed, is_new=True)
