@@ -279,6 +279,8 @@ EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
 SILENCED_SYSTEM_CHECKS = []
 # Jobs run at once, in the same process, unless a worker is set to take them.
 JOBS_INLINE = environment.flag("JOBS_INLINE", True)
+# A worker that has not been heard of for so long is taken for gone.
+JOBS_LEASE_S = environment.whole("JOBS_LEASE_S", 60)
 
 LOGGING = {
     "version": 1,

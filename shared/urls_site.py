@@ -4,11 +4,13 @@ from django.conf import settings
 from django.urls import path
 from django.views.generic import TemplateView
 
-from . import fonts, views
+from . import fonts, keeper, views
 
 urlpatterns = [
     path("healthz", views.healthz, name="healthz"),
     path("about/figures/", views.caution, name="caution"),
+    path("keeper/", keeper.overview, name="keeper"),
+    path("keeper/jobs/<int:pk>/retry/", keeper.retry, name="keeper-retry"),
     path("fonts/<int:recipe>/<slug:name>.woff2", fonts.serve, name="font"),
 ]
 if settings.DEBUG:

@@ -1,0 +1,42 @@
+"""How a job stands, for the page that waits for it."""
+
+from django.http import Http404
+from django.shortcuts import get_object_or_404
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from . import policy
+from .models import Job
+
+
+class JobOut(serializers.ModelSerializer):
+    fault = serializers.CharField(read_only=True)
+    state = serializers.CharField(read_only=True)
+
+    class Meta:
+        model = Job
+        fields = [
+            "token",
+            "state",
+            "progress_done",
+            "progress_total",
+            "progress_note",
+            "result",
+            "fault",
+        ]
+
+
+class JobState(APIView):
+    """Seen by who asked for the job, and by the keeper."""
+
+    permission_classes = [IsAuthenticated]
+
+    @extend_schema(responses=JobOut)
+    def get(self, request, token):
+        asked = get_object_or_404(Job, token=token)
+        if asked.person_id != request.user.pk and not policy.can_keep(request.user):
+            raise Http404
+        return Response(JobOut(asked).data, headers={"Cache-Control": "no-store"})
