@@ -18,10 +18,11 @@ from . import ENGINE_VERSION, checkfile, chordcheck, deadload, liveload, sentenc
 from .chordcheck import ChordState
 from .equilibrium import Float, Index, Truss
 from .liveload import Loading
-from .moving import Envelope, envelope
+from .moving import Envelope, envelope_of
 from .question import CheckInput
-from .rating import ratings
+from .rating import ratings_of
 from .resistance import LEVELS, METHODS, Capacity, bare_section, capacity
+from .setting import Setting, setting
 from .statics import DeadState, Model, dead_forces
 
 #: Forces are answered to this many decimals of a kip, so that rounding reads as 0.
@@ -124,15 +125,24 @@ def truss_of(check: CheckInput) -> Truss:
 
 def _answer_batch(checks: Sequence[CheckInput]) -> list[dict[str, Any]]:
     batch = _assemble(checks)
-    state = dead_forces(batch.truss, batch.ea_kip, batch.dead_kip, batch.model)
     live = checks[0].live_load
     if live is None:
+        state = dead_forces(batch.truss, batch.ea_kip, batch.dead_kip, batch.model)
         parts = [
             _Part(batch, c, state, None, None, None, None) for c in range(len(checks))
         ]
         return [_written(part) for part in parts]
     loading = liveload.loading(checks[0], batch.truss)
-    moved = _envelopes(batch, loading)
+    asked = setting(
+        batch.truss,
+        batch.ea_kip,
+        batch.dead_kip,
+        loading.loads,
+        batch.model,
+        loading.web,
+    )
+    state = asked.state
+    moved = _envelopes(asked, loading)
     chords = [
         chordcheck.state(
             check, batch.truss, batch.ea_kip[c], batch.dead_kip[c], loading
@@ -144,7 +154,7 @@ def _answer_batch(checks: Sequence[CheckInput]) -> list[dict[str, Any]]:
     for c, chord in enumerate(chords):
         if chord is not None:
             _shorten(batch, c, chord)
-    rated = _rate(batch, state, loading)
+    rated = _rate(batch, asked, loading)
     return [
         _written(_Part(batch, c, state, loading, moved, rated, chords[c]))
         for c in range(len(checks))
@@ -183,25 +193,12 @@ def _dead_items(check: CheckInput, truss: Truss) -> list[deadload.Item]:
     )
 
 
-def _envelopes(batch: _Batch, loading: Loading) -> tuple[Envelope, Envelope]:
+def _envelopes(asked: Setting, loading: Loading) -> tuple[Envelope, Envelope]:
     """Return the envelope for greatest forces, and that for least forces."""
-    up = _envelope(batch, loading, loading.factor_up)
+    up = envelope_of(asked, loading.factor_up, loading.reaction_factor)
     if np.array_equal(loading.factor_up, loading.factor_down):
         return up, up
-    return up, _envelope(batch, loading, loading.factor_down)
-
-
-def _envelope(batch: _Batch, loading: Loading, factor: Float) -> Envelope:
-    return envelope(
-        batch.truss,
-        batch.ea_kip,
-        batch.dead_kip,
-        loading.loads,
-        factor,
-        batch.model,
-        loading.web,
-        loading.reaction_factor,
-    )
+    return up, envelope_of(asked, loading.factor_down, loading.reaction_factor)
 
 
 def _shorten(batch: _Batch, c: int, chord: ChordState) -> None:
@@ -211,22 +208,27 @@ def _shorten(batch: _Batch, c: int, chord: ChordState) -> None:
         batch.capacities[c][m] = capacity(check.members[m], check.method, kl_in)
 
 
-def _rate(batch: _Batch, state: DeadState, loading: Loading) -> _Rated:
+def _rate(batch: _Batch, asked: Setting, loading: Loading) -> _Rated:
     """Return the multiples at which members, and the whole, come to their limits."""
     method = METHODS[batch.first.method]
-    dead_force = method.dead_factor * state.forces_kip
+    dead_force = method.dead_factor * asked.state.forces_kip
+    if method.dead_factor != 1.0:
+        factored = method.dead_factor * batch.dead_kip
+        asked = setting(
+            batch.truss,
+            batch.ea_kip,
+            factored,
+            loading.loads,
+            batch.model,
+            loading.web,
+        )
     per_level = np.array([method.live_factor[level] for level in LEVELS])
     up, down = (_headroom(batch, dead_force, upward) for upward in (True, False))
-    found = ratings(
-        batch.truss,
-        batch.ea_kip,
-        method.dead_factor * batch.dead_kip,
-        loading.loads,
+    found = ratings_of(
+        asked,
         loading.factor_up,
         np.maximum(up, 0.0),
         np.maximum(down, 0.0),
-        batch.model,
-        loading.web,
         loading.factor_down,
     )
     # Dead load alone at the limit or beyond: no vehicle is left for it.

@@ -13,18 +13,23 @@ import numpy as np
 
 from . import general
 from .batch import Peaks, fronts, linear_peaks, vehicle_peaks
-from .equilibrium import Equilibrium, Float, Index, Mask, Truss, analyse
+from .equilibrium import Equilibrium, Float, Index, Mask, Truss
 from .influence import loads_where_it_adds
-from .loads import Lane, Load, Places, Train, Uniform, vehicle_places
+from .loads import Lane, Load, Places, Train, Uniform
 from .pairs import Crossed
-from .stability import least_multiple
-from .statics import Model, Settled, settle_dead
-from .tautsets import TautSets
+from .setting import Setting, Unstable, setting
+from .statics import Model
 
-__all__ = ["Envelope", "Governing", "Lane", "Load", "Train", "Uniform", "envelope"]
-
-#: Front axle (ft), heading (+1 or -1) and the fraction of the load.
-Unstable = tuple[float, int, float]
+__all__ = [
+    "Envelope",
+    "Governing",
+    "Lane",
+    "Load",
+    "Train",
+    "Uniform",
+    "envelope",
+    "envelope_of",
+]
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,42 +125,47 @@ def envelope(
     ------
     Derivation in ``general``. Known answers: tests/analysis/engine/test_moving_loads.py.
     """
-    system = analyse(truss)
+    return envelope_of(
+        setting(truss, ea_kip, dead_kip, loads, model, web), factor, reaction_factor
+    )
+
+
+def envelope_of(
+    asked: Setting, factor: Float, reaction_factor: float | None = None
+) -> Envelope:
+    """Return ``envelope`` of configurations already settled."""
+    system, state, settled = asked.system, asked.state, asked.settled
+    loads, places = asked.loads, asked.places
+    truss = system.truss
     share = np.broadcast_to(np.asarray(factor, float), (len(truss.names),))
-    is_web = np.zeros(len(truss.names), bool) if web is None else np.asarray(web, bool)
-    places = vehicle_places(system, loads)
-    settled = settle_dead(system, ea_kip, dead_kip, model)
-    state = settled.state
     greatest = float(share.max(initial=0.0))
-    fall = unstable_places(system, settled.dead, places, loads, greatest, state.stands)
+    fall = asked.fall(greatest)
 
     beyond = settled.beyond.copy()
     range_ = _Range.from_dead(state.forces_kip)
-    _vehicles_on_linear_members(settled, places, share, range_)
-    _spread_on_linear_members(settled, loads, share, is_web, range_)
-    _vehicles_on_redundant_members(settled, places, share, range_, beyond)
+    _vehicles_on_linear_members(asked, share, range_)
+    _spread_on_linear_members(asked, share, range_)
+    _vehicles_on_redundant_members(asked, share, range_, beyond)
     falls = np.flatnonzero(state.stands & ~beyond & (fall.fraction < 1.0))
     if len(falls):
         beyond[falls] = True
-        if fall.by_one_bar and not any(not isinstance(x, Train) for x in loads):
-            beyond[falls] = _vehicles_where_it_stands(
-                settled, places, share, range_, falls, model
-            )
+        if fall.by_one_bar and not asked.spreads:
+            beyond[falls] = _vehicles_where_it_stands(asked, share, range_, falls)
     for c in np.flatnonzero(state.stands).tolist():
         if beyond[c]:
             some, what = ~np.asarray(truss.absent, bool), loads
-        elif len(system.touched) and any(not isinstance(x, Train) for x in loads):
+        elif len(system.touched) and asked.spreads:
             some = np.isin(np.arange(len(share)), system.touched)
-            what = [x if not isinstance(x, Train) else NOTHING for x in loads]
+            what = tuple(x if not isinstance(x, Train) else NOTHING for x in loads)
         else:
             continue
         found = general.extremes(
-            TautSets(system, settled.ea[c], model == "classical"),
+            asked.sets(c),
             settled.dead[c],
-            places if beyond[c] else vehicle_places(system, []),
+            places if beyond[c] else asked.no_places,
             what,
             np.where(some, share, 0.0),
-            is_web,
+            asked.web,
         )
         range_.replace(c, found, whole=bool(beyond[c]))
 
@@ -175,7 +185,7 @@ def envelope(
         np.where(standing, down, 0.0),
         fall.at,
         state.stands,
-        np.full(len(state.stands), model == "elastic" or not system.is_classical),
+        state.elastic,
     )
 
 
@@ -248,16 +258,11 @@ class _Range:
                 old_part[c] = np.where(better, part, old_part[c])
 
 
-def _vehicles_on_linear_members(
-    settled: Settled, places: Places, factor: Float, range_: _Range
-) -> None:
+def _vehicles_on_linear_members(asked: Setting, factor: Float, range_: _Range) -> None:
     """Fold in members that no redundant touches: the same for every configuration."""
-    system = settled.system
-    members = np.setdiff1d(np.arange(len(factor)), system.touched)
-    high, low, top, bottom = linear_peaks(
-        system, general.on_all_joints(system, places.joint_kip), members, factor
-    )
-    dead = settled.state.forces_kip[:, members]
+    places, members = asked.places, asked.linear
+    high, low, top, bottom = linear_peaks(asked.system, asked.live_kip, members, factor)
+    dead = asked.state.forces_kip[:, members]
     range_.take(
         members,
         dead + high,
@@ -267,18 +272,13 @@ def _vehicles_on_linear_members(
     )
 
 
-def _spread_on_linear_members(
-    settled: Settled,
-    loads: Sequence[Load],
-    factor: Float,
-    web: Mask,
-    range_: _Range,
-) -> None:
-    system = settled.system
-    members = np.setdiff1d(np.arange(len(factor)), system.touched)
+def _spread_on_linear_members(asked: Setting, factor: Float, range_: _Range) -> None:
+    if not asked.spreads:
+        return
+    system, members = asked.system, asked.linear
     line = system.particular[members]
-    dead = settled.state.forces_kip[:, members]
-    for number, load in enumerate(loads):
+    dead = asked.state.forces_kip[:, members]
+    for number, load in enumerate(asked.loads):
         if isinstance(load, Train):
             continue
         here = (
@@ -291,7 +291,9 @@ def _spread_on_linear_members(
                 [
                     factor[member]
                     * row
-                    @ general.spread_load(system, sign * row, load, bool(web[member]))
+                    @ general.spread_load(
+                        system, sign * row, load, bool(asked.web[member])
+                    )
                     for member, row in zip(members, line, strict=True)
                 ]
             ).reshape(-1)
@@ -301,14 +303,15 @@ def _spread_on_linear_members(
 
 
 def _vehicles_on_redundant_members(
-    settled: Settled, places: Places, factor: Float, range_: _Range, beyond: Mask
+    asked: Setting, factor: Float, range_: _Range, beyond: Mask
 ) -> None:
     """Fold in members that redundants touch; mark configurations not answered."""
-    system, crossed = settled.system, settled.crossed
+    system, crossed = asked.system, asked.settled.crossed
+    places = asked.places
     if crossed is None or not len(places.joint_kip):
         return
-    live = crossed.live(general.on_all_joints(system, places.joint_kip))
-    force = settled.state.forces_kip.T
+    live = crossed.live(asked.live_kip)
+    force = asked.state.forces_kip.T
     for value in np.unique(factor[system.touched]):
         members = system.touched[factor[system.touched] == value]
         peaks = Peaks.from_dead(force[members])
@@ -323,22 +326,18 @@ def _vehicles_on_redundant_members(
 
 
 def _vehicles_where_it_stands(
-    settled: Settled,
-    places: Places,
-    factor: Float,
-    range_: _Range,
-    columns: Index,
-    model: Model,
+    asked: Setting, factor: Float, range_: _Range, columns: Index
 ) -> Mask:
     """Put in the extremes of configurations that some positions bring down.
 
     Returns which of ``columns`` are not answered.
     """
+    settled, places = asked.settled, asked.places
     system = settled.system
     crossed = Crossed(
-        system, settled.ea[columns], settled.dead[columns], model == "classical"
+        system, settled.ea[columns], settled.dead[columns], asked.model == "classical"
     )
-    live = crossed.live(general.on_all_joints(system, places.joint_kip))
+    live = crossed.live(asked.live_kip)
     present = ~np.asarray(system.truss.absent, bool)
     beyond = np.zeros(len(columns), bool)
     some = _Range.from_dead(settled.state.forces_kip[columns])
@@ -355,47 +354,6 @@ def _vehicles_where_it_stands(
         )
     range_.put(columns, some)
     return beyond
-
-
-@dataclass(frozen=True, eq=False)
-class Fall:
-    """What brings configurations down.
-
-    ``fraction`` (c,), of the load, may exceed 1; ``at`` gives the place only where it
-    does not. ``by_one_bar``: nothing but a single bar's going slack can.
-    """
-
-    fraction: Float
-    at: list[Unstable | None]
-    by_one_bar: bool
-
-
-def unstable_places(
-    system: Equilibrium,
-    dead: Float,
-    places: Places,
-    loads: Sequence[Load],
-    factor: float,
-    stands: Mask,
-) -> Fall:
-    """Return the least fractions of the load that bring the truss down, and where."""
-    spread = general.spread_places(system, loads, system.particular[system.lone])
-    live = np.vstack([general.on_all_joints(system, places.joint_kip), spread])
-    fraction = np.full(len(dead), np.inf)
-    where: list[Unstable | None] = [None] * len(dead)
-    if not stands.any():
-        return Fall(fraction, where, True)
-    multiple, place, by_one_bar = least_multiple(system, dead[stands], factor * live)
-    fraction[stands] = multiple
-    for c, at in zip(np.flatnonzero(stands), place, strict=True):
-        if at >= 0 and fraction[c] <= 1.0:
-            vehicle = at < len(places.front_ft)
-            where[c] = (
-                float(places.front_ft[at]) if vehicle else 0.0,
-                int(places.heading[at]) if vehicle else 0,
-                float(fraction[c]),
-            )
-    return Fall(fraction, where, by_one_bar)
 
 
 def _reactions(

@@ -14,13 +14,13 @@ import numpy as np
 from . import general
 from .batch import fronts, linear_peaks
 from .cells import BEYOND, vehicle_shares
-from .equilibrium import Float, Index, Mask, Truss, analyse
-from .loads import Load, Places, Train, vehicle_places
-from .moving import NOTHING, Governing, unstable_places
-from .statics import Model, Settled, settle_dead
-from .tautsets import TautSets
+from .equilibrium import Float, Index, Mask, Truss
+from .loads import Load, Train
+from .moving import NOTHING, Governing
+from .setting import Setting, setting
+from .statics import Model
 
-__all__ = ["Ratings", "ratings"]
+__all__ = ["Ratings", "ratings", "ratings_of"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,12 +89,21 @@ def ratings(
     ------
     Derivation in ``general``. Known answers: tests/analysis/engine/test_rating_loads.py.
     """
-    system = analyse(truss)
+    asked = setting(truss, ea_kip, dead_kip, loads, model, web)
+    return ratings_of(asked, factor, headroom_up_kip, headroom_down_kip, factor_down)
+
+
+def ratings_of(
+    asked: Setting,
+    factor: Float,
+    headroom_up_kip: Float,
+    headroom_down_kip: Float,
+    factor_down: Float | None = None,
+) -> Ratings:
+    """Return ``ratings`` of configurations already settled."""
+    system, state, settled = asked.system, asked.state, asked.settled
+    truss = system.truss
     share = np.broadcast_to(np.asarray(factor, float), (len(truss.names),))
-    is_web = np.zeros(len(truss.names), bool) if web is None else np.asarray(web, bool)
-    places = vehicle_places(system, loads)
-    settled = settle_dead(system, ea_kip, dead_kip, model)
-    state = settled.state
     # Rises fill the first levels and falls the others, each with the other unlimited.
     none = np.full_like(headroom_up_kip, np.inf)
     force = state.forces_kip[:, None]
@@ -105,38 +114,33 @@ def ratings(
     found = _Multiples.where_dead_does(
         np.concatenate([headroom_up_kip <= 0.0, headroom_down_kip <= 0.0], axis=1)
     )
-    _linear_members(settled, places, loads, (upper, lower), is_web, found)
+    _linear_members(asked, (upper, lower), found)
     beyond = settled.beyond.copy()
-    beyond |= _redundant_members(settled, places, (upper, lower), found)
-    for c in np.flatnonzero(state.stands):
+    beyond |= _redundant_members(asked, (upper, lower), found)
+    for c in np.flatnonzero(state.stands).tolist():
         if beyond[c]:
-            some, what = np.ones(len(share), bool), list(loads)
-        elif len(system.touched) and any(not isinstance(x, Train) for x in loads):
+            some, what = np.ones(len(share), bool), asked.loads
+        elif len(system.touched) and asked.spreads:
             some = np.isin(np.arange(len(share)), system.touched)
-            what = [x if not isinstance(x, Train) else NOTHING for x in loads]
+            what = tuple(
+                x if not isinstance(x, Train) else NOTHING for x in asked.loads
+            )
         else:
             continue
         reached = general.multiples(
-            TautSets(system, settled.ea[c], model == "classical"),
+            asked.sets(c),
             settled.dead[c],
-            places if beyond[c] else vehicle_places(system, []),
+            asked.places if beyond[c] else asked.no_places,
             what,
             np.where(some, upper[c], np.inf),
             np.where(some, lower[c], -np.inf),
-            is_web,
+            asked.web,
         )
         at = reached.at
         where = (at[..., 0], at[..., 1].astype(np.intp), at[..., 2].astype(np.intp))
         found.take(np.array([c]), np.arange(len(share)), reached.multiple, where)
     falls = share if factor_down is None else np.broadcast_to(factor_down, share.shape)
-    fall = unstable_places(
-        system,
-        settled.dead,
-        places,
-        loads,
-        float(max(share.max(initial=0.0), falls.max(initial=0.0))),
-        state.stands,
-    )
+    fall = asked.fall(float(max(share.max(initial=0.0), falls.max(initial=0.0))))
     present = ~np.asarray(truss.absent, bool)
     up = _over_factor(found.multiple[:, :levels], share * present, state.stands)
     down = _over_factor(found.multiple[:, levels:], falls * present, state.stands)
@@ -150,7 +154,7 @@ def ratings(
         Governing(front, heading, load),
         np.where(state.stands, fall.fraction, 0.0),
         state.stands,
-        np.full(len(state.stands), model == "elastic" or not system.is_classical),
+        state.elastic,
     )
 
 
@@ -197,29 +201,21 @@ class _Multiples:
 
 
 def _linear_members(
-    settled: Settled,
-    places: Places,
-    loads: Sequence[Load],
-    limits: tuple[Float, Float],
-    web: Mask,
-    found: _Multiples,
+    asked: Setting, limits: tuple[Float, Float], found: _Multiples
 ) -> None:
     """Fold in members that no redundant touches: headroom over live force."""
-    system = settled.system
-    every = np.arange(len(settled.ea))
-    members = np.setdiff1d(np.arange(len(web)), system.touched)
+    system, members, places = asked.system, asked.linear, asked.places
+    web = asked.web
+    every = np.arange(len(asked.settled.ea))
     high, low, top, bottom = linear_peaks(
-        system,
-        general.on_all_joints(system, places.joint_kip),
-        members,
-        np.ones(len(web)),
+        system, asked.live_kip, members, np.ones(len(web))
     )
-    dead = settled.state.forces_kip[:, None, members]
+    dead = asked.state.forces_kip[:, None, members]
     up, down = limits[0][..., members] - dead, dead - limits[1][..., members]
     for room, live, at in ((up, high, top), (down, -low, bottom)):
         where = fronts(places, at.astype(float))
         found.take(every, members, _headroom_over(room, live), where)
-    for number, load in enumerate(loads):
+    for number, load in enumerate(asked.loads):
         if isinstance(load, Train):
             continue
         here = (
@@ -249,12 +245,10 @@ def _headroom_over(room: Float, live: Float) -> Float:
 
 
 def _redundant_members(
-    settled: Settled,
-    places: Places,
-    limits: tuple[Float, Float],
-    found: _Multiples,
+    asked: Setting, limits: tuple[Float, Float], found: _Multiples
 ) -> Mask:
     """Fold in members that redundants touch; return configurations not answered."""
+    settled, places = asked.settled, asked.places
     system, crossed, dead = settled.system, settled.crossed, settled.columns
     if crossed is None or dead is None or not len(places.joint_kip):
         return np.zeros(len(settled.ea), bool)
@@ -265,7 +259,7 @@ def _redundant_members(
     shares, beyond = vehicle_shares(
         crossed,
         dead,
-        crossed.live(general.on_all_joints(system, places.joint_kip)),
+        crossed.live(asked.live_kip),
         places,
         members,
         (upper, lower),
