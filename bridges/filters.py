@@ -14,7 +14,7 @@ from django.http import QueryDict
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema_field
 
-from shared import dates
+from shared import dates, policy
 
 from .models import (
     Attribution,
@@ -26,6 +26,8 @@ from .models import (
 )
 
 SEARCHED = ("name", "also_known_as", "number", "crossing", "road", "town")
+# Of a sensitive bridge a visitor cannot find out where it is by guessing these.
+TELLING = Bridge.TELLING
 MOST_WORDS = 8
 LONGEST_TEXT = 120
 MOST_VALUES = 60
@@ -261,15 +263,29 @@ class BridgeFilter(django_filters.FilterSet):
         model = Bridge
         fields = []
 
+    def __init__(self, *args, is_members=None, **kwargs):
+        """``is_members`` says who asks where there is no request to tell."""
+        super().__init__(*args, **kwargs)
+        if is_members is None:
+            person = getattr(self.request, "user", None)
+            is_members = policy.can_see_exact_positions(person)
+        self.is_members = is_members
+
     def search(self, queryset, name, value):
         """Every word must stand somewhere in one of the searched columns."""
         for word in value.split()[:MOST_WORDS]:
             found = Q()
             for spelling in _spellings(word):
                 for column in SEARCHED:
-                    found |= Q(**{f"{column}__icontains": spelling})
+                    found |= self._holds(column, spelling)
             queryset = queryset.filter(found)
         return queryset
+
+    def _holds(self, column, text):
+        found = Q(**{f"{column}__icontains": text})
+        if column in TELLING and not self.is_members:
+            found &= Q(is_position_sensitive=False)
+        return found
 
     def made_by(self, queryset, name, value):
         hands = Attribution.objects.filter(builder__slug__in=value)
@@ -329,7 +345,8 @@ def query_text(pairs):
     return query.urlencode()
 
 
-def matching(pairs, queryset=None):
+def matching(pairs, queryset=None, *, is_members=False):
     """Return the bridges that the pairs (as ``applied`` gives them) leave."""
     queryset = Bridge.objects.all() if queryset is None else queryset
-    return BridgeFilter(QueryDict(query_text(pairs)), queryset=queryset).qs
+    query = QueryDict(query_text(pairs))
+    return BridgeFilter(query, queryset=queryset, is_members=is_members).qs

@@ -217,7 +217,11 @@ class Places:
     def _ask(self, pairs):
         if not pairs:
             return np.ones(len(self), dtype=bool)
-        found = matching(pairs).order_by().values_list("pk", flat=True)
+        found = (
+            matching(pairs, is_members=self.is_members)
+            .order_by()
+            .values_list("pk", flat=True)
+        )
         ids = np.fromiter(found.iterator(chunk_size=10_000), dtype=np.int64)
         return np.isin(self.rows.ids, ids)
 

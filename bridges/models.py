@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.query import ModelIterable
 from django.urls import reverse
 from simple_history.models import HistoricalRecords
 
@@ -146,12 +147,32 @@ class Builder(models.Model):
         return reverse("bridges:builder", args=[self.slug])
 
 
+# Words that stand where a slug stands in the API's addresses.
+RESERVED_SLUGS = ("map",)
+
+
+class ForVisitors(ModelIterable):
+    """Makes bridges without what visitors may not know of them."""
+
+    def __iter__(self):
+        for bridge in super().__iter__():
+            bridge.withhold()
+            yield bridge
+
+
 class BridgeQuerySet(models.QuerySet):
     def visible_to(self, person):
-        """Drop what only the society's own people may see."""
+        """Drop what only the society's own people may see.
+
+        Whole bridges, and what each tells: how to reach one, whom to ask, and of a
+        sensitive one the exact place and the names that give it away. What a visitor's
+        bridge holds is therefore fit for any page, answer or file.
+        """
         if policy.can_log_visits(person):
             return self
-        return self.filter(is_public=True)
+        seen = self.filter(is_public=True)
+        seen._iterable_class = ForVisitors
+        return seen
 
     def for_list(self):
         return self.select_related("standing").order_by("name", "id")
@@ -226,10 +247,20 @@ class Bridge(models.Model):
                 condition=Q(longitude__gte=-180) & Q(longitude__lte=180),
                 violation_error_message="Longitude runs from −180 to 180.",
             ),
+            models.CheckConstraint(
+                name="bridge_slug_not_reserved",
+                condition=~Q(slug__in=RESERVED_SLUGS),
+                violation_error_message="The site uses that address itself.",
+            ),
         ]
 
     def __str__(self):
         return self.name
+
+    def save(self, *args, **kwargs):
+        if self.is_withheld:
+            raise ValueError("A bridge as visitors see it cannot be saved.")
+        super().save(*args, **kwargs)
 
     def get_absolute_url(self):
         return reverse("bridge", args=[self.slug])
@@ -237,6 +268,26 @@ class Bridge(models.Model):
     @property
     def is_standing(self):
         return self.status not in (self.Status.LOST, self.Status.STORED)
+
+    # True for a bridge made for visitors: some of it is left out, so it is not stored.
+    is_withheld = False
+    # What would lead a stranger to a sensitive bridge, beside its position.
+    TELLING = ("road", "crossing")
+    SOCIETY = ("access_notes", "owner_contact")
+
+    def withhold(self):
+        """Leave out what visitors may not know; the bridge can then not be saved."""
+        self.is_withheld = True
+        held = self.__dict__
+        blank = [*self.SOCIETY]
+        # Not loaded is not asked: better too little told than too much.
+        if held.get("is_position_sensitive", True):
+            blank += self.TELLING
+            if "latitude" in held and "longitude" in held:
+                place = generalised(float(self.latitude), float(self.longitude))
+                self.latitude, self.longitude = place
+        for name in blank:
+            setattr(self, name, "")
 
     def position_for(self, person):
         """Return (latitude, longitude, is_exact), rounded off where it is sensitive."""

@@ -5,6 +5,7 @@ import uuid
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.db.models.query import ModelIterable
 from django.urls import reverse
 from simple_history.models import HistoricalRecords
 
@@ -94,7 +95,21 @@ class VisitQuerySet(models.QuerySet):
         seen = Q(status=Visit.Status.ACCEPTED)
         if person is not None and person.is_authenticated:
             seen |= Q(surveyor=person)
-        return self.filter(seen)
+        visits = self.filter(seen)
+        if not policy.can_log_visits(person):
+            visits = visits.filter(bridge__is_public=True).select_related("bridge")
+            visits._iterable_class = ForVisitors
+        return visits
+
+
+class ForVisitors(ModelIterable):
+    """Makes visits that tell a stranger no way to a sensitive bridge."""
+
+    def __iter__(self):
+        for visit in super().__iter__():
+            visit.bridge.withhold()
+            visit.withhold()
+            yield visit
 
 
 class Visit(models.Model):
@@ -173,6 +188,11 @@ class Visit(models.Model):
 
     def get_absolute_url(self):
         return reverse("surveys:visit", args=[self.client_id])
+
+    def withhold(self):
+        """Leave out the words that would lead to a sensitive bridge, as its own are."""
+        if self.bridge.is_withheld and self.bridge.is_position_sensitive:
+            self.access = self.not_reached = ""
 
     @property
     def year(self):

@@ -149,7 +149,10 @@ def load_many(bridges) -> dict[int, Record]:
         by_id[element.pk] = element
     visits: dict[int, list[Visit]] = {pk: [] for pk in ids}
     accepted = Visit.objects.filter(bridge__in=ids).accepted().in_time_order()
+    known = {bridge.pk: bridge for bridge in bridges}
     for visit in accepted.select_related("surveyor"):
+        visit.bridge = known[visit.bridge_id]
+        visit.withhold()
         visits[visit.bridge_id].append(visit)
     said: dict[int, list[Observation]] = {}
     for one in standing_observations().filter(

@@ -1,5 +1,7 @@
 """Write the inventory to a file or to standard output."""
 
+import os
+import sys
 from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
@@ -34,8 +36,14 @@ class Command(BaseCommand):
         if output is None:
             # The whole file in one encoding, whatever the terminal would use.
             out = self._out()
-            for piece in pieces:
-                out.write(piece.encode())
+            try:
+                for piece in pieces:
+                    out.write(piece.encode())
+                out.flush()
+            except BrokenPipeError:
+                # Who reads has had enough, as ``head`` does. Nothing is left to flush.
+                nowhere = os.open(os.devnull, os.O_WRONLY)
+                os.dup2(nowhere, sys.stdout.fileno())
             return
         try:
             with Path(output).open("wb") as file:
@@ -56,6 +64,9 @@ class _Plain:
 
     def write(self, data):
         self.out.write(data.decode(), ending="")
+
+    def flush(self):
+        self.out.flush()
 
 
 def _addresses(site):
