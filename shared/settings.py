@@ -94,6 +94,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "shared.furniture.site",
+                "surveys.alarms.furniture",
             ],
             "builtins": ["shared.templatetags.figures"],
         },
@@ -275,6 +276,9 @@ if PRODUCTION:
     if BEHIND_PROXY:
         SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
+# Whom a volunteer calls who finds something dangerous, after the owner: a name and a
+# number, as it should be read at the roadside.
+DANGER_CONTACT = environment.text("DANGER_CONTACT")
 EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
 SILENCED_SYSTEM_CHECKS = []
 # Jobs run at once, in the same process, unless a worker is set to take them.

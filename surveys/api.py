@@ -1,7 +1,7 @@
 """Where phones deliver visits and photographs; safe to deliver twice."""
 
 from django.core.exceptions import PermissionDenied
-from django.shortcuts import get_object_or_404
+from django.http import Http404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import exceptions
@@ -13,7 +13,7 @@ from rest_framework.views import APIView
 from shared import policy
 from shared.api import Conflict, Unprocessable, faults
 
-from . import services
+from . import services, submissions
 from .models import Photo, Visit
 from .serializers import Faults, UploadFaults, UploadOut, VisitIn, VisitOut, is_complete
 
@@ -81,7 +81,11 @@ class FieldView(APIView):
 
 
 class Visits(FieldView):
-    """Deliver a whole visit with its observations, and announce its photos."""
+    """Deliver a whole visit with its observations, and announce its photos.
+
+    What of it cannot be read is named in ``set_aside`` and the rest is stored; only a
+    visit without an id, of no bridge of the record, or that says nothing is refused.
+    """
 
     @extend_schema(
         operation_id="visits_create",
@@ -101,7 +105,7 @@ class Visits(FieldView):
     def post(self, request):
         try:
             visit, created = services.record_visit(
-                surveyor=request.user, payload=request.data
+                surveyor=request.user, payload=request.data, setting_aside=True
             )
         except services.OtherContent as error:
             raise Unprocessable(
@@ -122,8 +126,11 @@ class OwnVisit(FieldView):
         responses={200: VisitOut, 401: Faults, 403: Faults, 404: Faults},
     )
     def get(self, request, client_id):
-        own = Visit.objects.filter(surveyor=request.user).select_related("bridge")
-        visit = get_object_or_404(own.prefetch_related("photos"), client_id=client_id)
+        ids = [client_id, submissions.own_id(client_id, request.user)]
+        own = Visit.objects.filter(surveyor=request.user, client_id__in=ids)
+        visit = own.select_related("bridge").prefetch_related("photos").first()
+        if visit is None:
+            raise Http404
         return Response(VisitOut(visit).data)
 
 
@@ -187,12 +194,15 @@ class Uploads(FieldView):
 
 
 def _own_photo(request, client_id):
-    photo = get_object_or_404(
-        Photo.objects.select_related("visit"), client_id=client_id
-    )
-    if photo.visit.surveyor_id != request.user.pk:
+    """One's own photo by the id it was announced under, even where that was taken."""
+    ids = [client_id, submissions.own_id(client_id, request.user)]
+    found = list(Photo.objects.select_related("visit").filter(client_id__in=ids))
+    own = [one for one in found if one.visit.surveyor_id == request.user.pk]
+    if own:
+        return own[0]
+    if found:
         raise PermissionDenied("This photo belongs to another surveyor.")
-    return photo
+    raise Http404
 
 
 def _offset(request):

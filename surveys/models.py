@@ -88,6 +88,12 @@ class VisitQuerySet(models.QuerySet):
             "-is_danger", "submitted_at"
         )
 
+    def in_danger(self):
+        """Reported as dangerous, and nobody has yet written what was done about it."""
+        return self.filter(is_danger=True, danger_closed_at=None).exclude(
+            status__in=[Visit.Status.WITHDRAWN, Visit.Status.TAKEN_OUT]
+        )
+
     def visible_to(self, person):
         """Accepted visits are everybody's; others the surveyor's and reviewers'."""
         if policy.can_review(person):
@@ -126,6 +132,7 @@ class Visit(models.Model):
         RETURNED = "returned", "Returned with a question"
         ACCEPTED = "accepted", "Accepted"
         WITHDRAWN = "withdrawn", "Withdrawn"
+        TAKEN_OUT = "taken-out", "Taken out of the record"
 
     client_id = models.UUIDField(unique=True, default=uuid.uuid4)
     bridge = models.ForeignKey(Bridge, on_delete=models.PROTECT, related_name="+")
@@ -151,6 +158,17 @@ class Visit(models.Model):
     )
     is_danger = models.BooleanField("something here is dangerous now", default=False)
     danger_note = models.TextField(blank=True)
+    # What its answers say that might be dangerous, where nobody ticked the box.
+    danger_signs = models.JSONField(default=list, blank=True, editable=False)
+    danger_closed_at = models.DateTimeField(null=True, blank=True)
+    danger_closed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+    )
+    danger_outcome = models.TextField("what was done about it", blank=True)
 
     status = models.CharField(
         max_length=10, choices=Status, default=Status.SUBMITTED, db_index=True
@@ -159,6 +177,9 @@ class Visit(models.Model):
     # What the phone or the form sent, kept word for word, and its hash.
     submitted = models.JSONField(default=dict, editable=False)
     submitted_sha256 = models.CharField(max_length=64, blank=True, editable=False)
+    # What of it could not be read: ``{"field", "code", "message"}`` each. It stays in
+    # ``submitted`` word for word, and a reviewer sees it.
+    set_aside = models.JSONField(default=list, blank=True, editable=False)
     reviewer = models.ForeignKey(
         settings.AUTH_USER_MODEL,
         null=True,
@@ -198,6 +219,13 @@ class Visit(models.Model):
     def year(self):
         return self.when_latest.year if self.when_latest else None
 
+    @property
+    def takes_an_answer(self):
+        """True where its surveyor has been asked something and may answer."""
+        if self.status == self.Status.ACCEPTED:
+            return self.observations.held_back().exists()
+        return self.status in (self.Status.RETURNED, self.Status.TAKEN_OUT)
+
 
 class SecondSubmission(models.Model):
     """A visit sent again under the same id with other content: kept for a person."""
@@ -235,6 +263,12 @@ class Certainty(models.TextChoices):
     GUESS = "guess", "A guess"
 
 
+class ObservationQuerySet(models.QuerySet):
+    def held_back(self):
+        """Left out of the record with a question, and not yet said anew."""
+        return self.filter(is_held_back=True, superseded_by__isnull=True)
+
+
 class Observation(models.Model):
     """What one visit says of one element. Silence is not an answer."""
 
@@ -261,8 +295,10 @@ class Observation(models.Model):
     # A reviewer may take a visit but leave one observation out, with a question.
     is_held_back = models.BooleanField(default=False)
     question = models.TextField(blank=True)
+    asked_at = models.DateTimeField(null=True, blank=True)
 
     history = HistoricalRecords(related_name="+")
+    objects = ObservationQuerySet.as_manager()
 
     class Meta:
         ordering = ["visit", "element__position", "id"]
@@ -290,6 +326,35 @@ class Observation(models.Model):
             return None
         pieces = [piece.as_dict() for piece in self.components.all()]
         return {**self.state, "components": pieces} if pieces else dict(self.state)
+
+
+class Reply(models.Model):
+    """What a surveyor answers to a reviewer's question, in words."""
+
+    client_id = models.UUIDField(unique=True, default=uuid.uuid4)
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="replies")
+    # None: an answer to what was asked of the visit as a whole.
+    observation = models.ForeignKey(
+        Observation,
+        null=True,
+        blank=True,
+        on_delete=models.CASCADE,
+        related_name="replies",
+    )
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    # The question as it stood when it was answered.
+    question = models.TextField(blank=True)
+    text = models.TextField()
+    sent_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["sent_at", "id"]
+        verbose_name_plural = "replies"
+
+    def __str__(self):
+        return self.text[:60]
 
 
 class Component(models.Model):
@@ -531,6 +596,9 @@ class Photo(models.Model):
     height_px = models.PositiveIntegerField(null=True, blank=True)
     # {"320": "photos/ab/abcd-320.jpg", "800": …, "1600": …}
     derivatives = models.JSONField(default=dict, blank=True)
+    # 64 bits of how light falls off from left to right, in hexadecimal: two pictures
+    # that look alike differ in few of them.
+    looks = models.CharField(max_length=16, blank=True, editable=False)
     fault = models.CharField("why it could not be read", max_length=300, blank=True)
 
     history = HistoricalRecords(related_name="+")

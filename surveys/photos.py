@@ -104,7 +104,7 @@ def adopt(*, photo, twin):
     photo.received_bytes = photo.size_bytes
     photo.fault = twin.fault
     photo.arrived_at = timezone.now() if twin.arrived_at else None
-    for name in ("format", "width_px", "height_px", "derivatives"):
+    for name in ("format", "width_px", "height_px", "derivatives", "looks"):
         setattr(photo, name, getattr(twin, name))
     if photo.arrived_at:
         with twin.original.open() as file:
@@ -160,6 +160,7 @@ def _keep(photo, file):
         photo.arrived_at = timezone.now()
         photo.format = picture.format
         photo.width_px, photo.height_px = picture.width_px, picture.height_px
+        photo.looks = picture.looks
         photo.derivatives = {
             str(size): put(_copy_name(photo, size), ContentFile(copy))
             for size, copy in picture.copies.items()

@@ -4,8 +4,10 @@ What is sent is read by ``submissions``, which can name every fault at once and 
 the document word for word; the shapes of it here are for people who write a client.
 """
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from . import alarms, danger
 from .models import Answer, Certainty, Photo, Visit
 
 
@@ -99,6 +101,18 @@ class UploadOut(serializers.ModelSerializer):
         return is_complete(photo)
 
 
+class DangerOut(serializers.Serializer):
+    """What to tell the surveyor at once; nothing of the structure but what they said."""
+
+    is_reported = serializers.BooleanField(help_text="They said so themselves.")
+    signs = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="What in their answers may be dangerous, said or not.",
+    )
+    message = serializers.CharField()
+    call = serializers.CharField(help_text="Whom the society calls; may be empty.")
+
+
 class VisitOut(serializers.ModelSerializer):
     """A visit as its own surveyor sees it."""
 
@@ -108,6 +122,12 @@ class VisitOut(serializers.ModelSerializer):
         help_text="True when no photo of it is still to come."
     )
     photos = UploadOut(many=True, read_only=True)
+    set_aside = Fault(
+        many=True,
+        read_only=True,
+        help_text="What of the document could not be read. It is kept word for word.",
+    )
+    danger = serializers.SerializerMethodField()
     url = serializers.CharField(source="get_absolute_url", read_only=True)
 
     class Meta:
@@ -121,12 +141,25 @@ class VisitOut(serializers.ModelSerializer):
             "submitted_at",
             "is_complete",
             "photos",
+            "set_aside",
+            "danger",
             "url",
         ]
         read_only_fields = fields
 
     def get_is_complete(self, visit) -> bool:
         return all(is_complete(photo) for photo in visit.photos.all())
+
+    @extend_schema_field(DangerOut(allow_null=True))
+    def get_danger(self, visit):
+        if not (visit.is_danger or visit.danger_signs):
+            return None
+        return {
+            "is_reported": visit.is_danger,
+            "signs": visit.danger_signs,
+            "message": danger.LEAVE,
+            "call": alarms.call_first(),
+        }
 
 
 def is_complete(photo):

@@ -14,7 +14,7 @@ from bridges import services as bridge_services
 from bridges.models import MapVersion, Standing
 from shared import policy
 
-from . import changes, photos, record, submissions
+from . import alarms, changes, photos, record, submissions
 from .models import Component, Observation, Photo, SecondSubmission, Visit
 from .photos import OtherBytes, TooMuch, WrongOffset, receive_chunk, store_photo
 from .submissions import Faulty
@@ -27,11 +27,14 @@ __all__ = [
     "WrongOffset",
     "WrongStatus",
     "accept_visit",
+    "close_danger",
+    "put_back_visit",
     "receive_chunk",
     "record_visit",
     "refresh_standing",
     "return_visit",
     "store_photo",
+    "take_out_visit",
     "withdraw_visit",
 ]
 
@@ -58,7 +61,7 @@ class WrongStatus(ValidationError):
 # -- recording
 
 
-def record_visit(*, surveyor, payload):
+def record_visit(*, surveyor, payload, setting_aside=False):
     """Store one visit once, however often it is sent.
 
     ``payload`` is the submitted document, kept word for word. The same id with the same
@@ -67,7 +70,13 @@ def record_visit(*, surveyor, payload):
 
     A visit that was returned with a question is answered by a new visit, with an id of
     its own, that names the returned one in ``answers_to``: what was submitted is never
-    written over. The returned visit is withdrawn in the same step.
+    written over. The returned visit is withdrawn in the same step. A visit in the
+    record with answers held back stays there; once the new one is accepted too, what it
+    says takes their place.
+
+    With ``setting_aside`` what is wrong with a document costs only itself: it is named
+    in ``visit.set_aside``, kept word for word, and the rest is stored; an id that is
+    another surveyor's is exchanged for one of its own (``submissions.own_id``).
 
     Returns ``(visit, created)``. Raises ``Faulty`` with every fault of the document,
     ``PermissionDenied`` for another surveyor's id. Not to be called inside a
@@ -75,10 +84,17 @@ def record_visit(*, surveyor, payload):
     """
     client_id = submissions.id_of(payload)
     digest = submissions.digest(payload)
+    taken = []
+    if setting_aside and _is_anothers(client_id, surveyor):
+        client_id = submissions.own_id(client_id, surveyor)
+        taken = [TAKEN]
     visit = _sent_before(client_id, surveyor)
     if visit is None:
+        read = submissions.read(payload, surveyor, setting_aside=setting_aside)
+        read.set_aside = [*taken, *read.set_aside]
+        read.visit["client_id"] = client_id
         try:
-            visit = _store_visit(surveyor, payload, digest)
+            visit = _store_visit(surveyor, payload, digest, read)
         except IntegrityError:
             # Two sendings at once: the other one was first.
             visit = _sent_before(client_id, surveyor)
@@ -86,6 +102,7 @@ def record_visit(*, surveyor, payload):
                 raise
         else:
             _adopt_known_photos(visit)
+            alarms.raise_if_danger(visit)
             return visit, True
     if visit.submitted_sha256 == digest:
         return visit, False
@@ -97,6 +114,18 @@ def record_visit(*, surveyor, payload):
     raise OtherContent(visit)
 
 
+TAKEN = (
+    "client_id",
+    "taken",
+    "Another surveyor's visit has this id. Yours is kept apart from it.",
+)
+
+
+def _is_anothers(client_id, surveyor):
+    others = Visit.objects.filter(client_id=client_id).exclude(surveyor=surveyor)
+    return others.exists()
+
+
 def _sent_before(client_id, surveyor):
     visit = Visit.objects.filter(client_id=client_id).first()
     if visit is not None and visit.surveyor_id != surveyor.pk:
@@ -105,23 +134,34 @@ def _sent_before(client_id, surveyor):
 
 
 @transaction.atomic
-def _store_visit(surveyor, payload, digest):
-    found = submissions.read(payload, surveyor)
+def _store_visit(surveyor, payload, digest, found):
     visit = Visit.objects.create(
         bridge=found.bridge,
         surveyor=surveyor,
         submitted=payload,
         submitted_sha256=digest,
+        set_aside=[
+            {"field": field, "code": code, "message": message}
+            for field, code, message in found.set_aside
+        ],
         **found.visit,
     )
     _store_observations(visit, found.observations)
     _announce_photos(visit, found.photos)
     if found.answers_to is not None:
-        earlier = _locked(found.answers_to, Visit.Status.RETURNED)
-        earlier.status = Visit.Status.WITHDRAWN
-        earlier._change_reason = f"answered by {visit.client_id}"
-        earlier.save()
+        _answer(found.answers_to, visit)
     return visit
+
+
+def _answer(earlier, visit):
+    """Note on the visit that was asked about that a new one answers it."""
+    earlier = _locked(
+        earlier, Visit.Status.RETURNED, Visit.Status.TAKEN_OUT, Visit.Status.ACCEPTED
+    )
+    if earlier.status != Visit.Status.ACCEPTED:
+        earlier.status = Visit.Status.WITHDRAWN
+    earlier._change_reason = f"answered by {visit.client_id}"
+    earlier.save()
 
 
 def _store_observations(visit, rows):
@@ -198,20 +238,22 @@ def accept_visit(*, visit, reviewer, held_back=()):
     """Take a submitted visit into the record.
 
     ``held_back`` maps observation ids to the question each raises (or is a list of
-    such pairs): those stay out of the record and keep their question. Returns the
+    such pairs): those stay out of the record and keep their question. What the visit
+    says takes the place of what was held back of the visit it answers. Returns the
     visit. Raises ``PermissionDenied``, ``WrongStatus``, and ``ValidationError`` for a
     held-back observation without a question or of another visit. Checks that follow
     from the record are the business of the room above, which wraps this.
     """
     _require_reviewer(reviewer, visit)
     held = _locked(visit, Visit.Status.SUBMITTED)
-    _hold_back(held, dict(held_back))
+    _ask(held, dict(held_back), is_held_back=True)
     _review(held, reviewer, Visit.Status.ACCEPTED)
+    _supersede_what_it_answers(held)
     refresh_standing(bridge=held.bridge)
     return held
 
 
-def _hold_back(visit, questions):
+def _ask(visit, questions, is_held_back):
     observations = {one.pk: one for one in visit.observations.filter(pk__in=questions)}
     for pk, question in questions.items():
         if pk not in observations:
@@ -223,33 +265,56 @@ def _hold_back(visit, questions):
                 f"Say what is in question about {observations[pk].element}.",
                 code="question",
             )
-        observations[pk].is_held_back = True
+        observations[pk].is_held_back = is_held_back
         observations[pk].question = question.strip()
+        observations[pk].asked_at = timezone.now()
         observations[pk].save()
 
 
-def _review(visit, reviewer, status, question=""):
+def _supersede_what_it_answers(visit):
+    answered = submissions.uuid_or_none(visit.submitted.get("answers_to"))
+    if answered is None:
+        return
+    ids = [answered, submissions.own_id(answered, visit.surveyor)]
+    new = {one.element_id: one for one in visit.observations.filter(is_held_back=False)}
+    held_back = Observation.objects.held_back().filter(
+        visit__client_id__in=ids,
+        visit__surveyor=visit.surveyor,
+        visit__status=Visit.Status.ACCEPTED,
+        element__in=new,
+    )
+    for one in held_back:
+        one.superseded_by = new[one.element_id]
+        one._change_reason = f"answered by {visit.client_id}"
+        one.save()
+
+
+def _review(visit, reviewer, status, question="", reason=""):
     visit.status = status
     visit.reviewer = reviewer
     visit.reviewed_at = timezone.now()
     visit.question = question.strip()
+    visit._change_reason = reason[:100] or None
     visit.save()
 
 
 @transaction.atomic
-def return_visit(*, visit, reviewer, question):
+def return_visit(*, visit, reviewer, question="", questions=()):
     """Send a submitted visit back to its surveyor with a question.
 
-    Returns the visit. Raises ``PermissionDenied``, ``WrongStatus``, and
-    ``ValidationError`` (code ``question``) when nothing is asked.
+    ``questions`` maps observation ids to what is asked of each; either they or the
+    ``question`` of the whole must ask something. Returns the visit. Raises
+    ``PermissionDenied``, ``WrongStatus``, and ``ValidationError`` (code ``question``)
+    when nothing is asked.
     """
     _require_reviewer(reviewer, visit)
     held = _locked(visit, Visit.Status.SUBMITTED)
-    if not question.strip():
+    if not question.strip() and not questions:
         raise ValidationError(
             "Ask the surveyor something: what should they look at or explain?",
             code="question",
         )
+    _ask(held, dict(questions), is_held_back=False)
     _review(held, reviewer, Visit.Status.RETURNED, question)
     return held
 
@@ -265,6 +330,70 @@ def withdraw_visit(*, visit, person):
         raise PermissionDenied("This visit belongs to another surveyor.")
     held = _locked(visit, Visit.Status.SUBMITTED, Visit.Status.RETURNED)
     held.status = Visit.Status.WITHDRAWN
+    held.save()
+    return held
+
+
+@transaction.atomic
+def take_out_visit(*, visit, reviewer, reason):
+    """Take an accepted visit back out of the record; nothing of it is lost.
+
+    Its surveyor sees the reason and may answer; ``put_back`` undoes it. Returns the
+    visit. Raises ``PermissionDenied``, ``WrongStatus``, and ``ValidationError`` (code
+    ``question``) without a reason. Checks that follow from the record are the business
+    of the room above, which wraps this.
+    """
+    if not policy.can_review(reviewer):
+        raise PermissionDenied("Only reviewers may do this.")
+    held = _locked(visit, Visit.Status.ACCEPTED)
+    if not reason.strip():
+        raise ValidationError(
+            "Say why it leaves the record: its surveyor and whoever reads the history "
+            "will want to know.",
+            code="question",
+        )
+    _review(held, reviewer, Visit.Status.TAKEN_OUT, reason)
+    # What it had answered is in question again.
+    for one in Observation.objects.filter(
+        superseded_by__visit=held, is_held_back=True
+    ).exclude(visit=held):
+        one.superseded_by = None
+        one.save()
+    refresh_standing(bridge=held.bridge)
+    return held
+
+
+@transaction.atomic
+def put_back_visit(*, visit, reviewer):
+    """Put a visit that was taken out into the queue again, to be reviewed anew.
+
+    Returns the visit. Raises ``PermissionDenied`` and ``WrongStatus``.
+    """
+    if not policy.can_review(reviewer):
+        raise PermissionDenied("Only reviewers may do this.")
+    held = _locked(visit, Visit.Status.TAKEN_OUT)
+    _review(held, reviewer, Visit.Status.SUBMITTED, held.question, "back in the queue")
+    return held
+
+
+@transaction.atomic
+def close_danger(*, visit, reviewer, outcome):
+    """Write what was done about a reported danger; it leaves the reviewers' pages.
+
+    Closing it says nothing of the bridge, only that somebody has been told. Returns
+    the visit. Raises ``PermissionDenied``, and ``ValidationError`` (code ``outcome``)
+    when nothing is written.
+    """
+    if not policy.can_review(reviewer):
+        raise PermissionDenied("Only reviewers may do this.")
+    held = Visit.objects.select_for_update().get(pk=visit.pk)
+    if not outcome.strip():
+        raise ValidationError(
+            "Write whom you told, when, and what they said.", code="outcome"
+        )
+    held.danger_outcome = outcome.strip()
+    held.danger_closed_at, held.danger_closed_by = timezone.now(), reviewer
+    held._change_reason = "danger passed on"
     held.save()
     return held
 

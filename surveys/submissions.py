@@ -2,6 +2,11 @@
 
 Every fault is told at once, each with the dotted path of the field it concerns, so
 that the sender can put it beside the right field and keep all the others.
+
+Read so that what is wrong is set aside (``setting_aside``), a document with a fault in
+it still becomes a visit: what can be read is read, what cannot is named, and the
+document itself is kept word for word for a reviewer. A phone at a bridge cannot be
+asked to mend it, and the rest must not wait for that.
 """
 
 from __future__ import annotations
@@ -19,7 +24,7 @@ from django.utils import timezone
 from bridges.models import Bridge
 from shared import dates
 
-from . import states
+from . import danger, states
 from .models import Answer, Certainty, Element, Observation, Photo, Viewpoint, Visit
 
 MOST_OBSERVATIONS = 5_000
@@ -93,6 +98,8 @@ class Submission:
     observations: list[dict] = field(default_factory=list)
     photos: list[dict] = field(default_factory=list)
     answers_to: Visit | None = None
+    # (dotted field, code, message) of what was not read.
+    set_aside: list[tuple] = field(default_factory=list)
 
 
 def digest(payload):
@@ -109,7 +116,7 @@ def id_of(payload):
     _storable(payload, "", rows)
     if rows:
         raise Faulty(rows)
-    found = _uuid(payload.get("client_id"))
+    found = uuid_or_none(payload.get("client_id"))
     if found is None:
         raise Faulty([("client_id", "uuid", "A visit needs an id, a UUID.")])
     return found
@@ -135,12 +142,24 @@ def _storable(value, path, rows, depth=0):
         rows.append((path, "number", "Expected a finite number."))
 
 
-def read(payload, surveyor) -> Submission:
-    """Check a whole document against the record; raises ``Faulty`` with every fault."""
-    return _Reader(payload, surveyor).read()
+def read(payload, surveyor, *, setting_aside=False) -> Submission:
+    """Check a whole document against the record; raises ``Faulty`` with every fault.
+
+    With ``setting_aside`` only a document that names no bridge of the record, or says
+    nothing at all, is refused; other faults are told in ``Submission.set_aside``.
+    """
+    return _Reader(payload, surveyor, setting_aside).read()
 
 
-def _uuid(value):
+def own_id(client_id, surveyor):
+    """Return the id under which a surveyor's thing is kept whose own id is taken.
+
+    Always the same for the same two, so that sending again finds it again.
+    """
+    return uuid.uuid5(client_id, f"surveyor {surveyor.pk}")
+
+
+def uuid_or_none(value):
     if isinstance(value, uuid.UUID):
         return value
     try:
@@ -152,13 +171,18 @@ def _uuid(value):
 class _Reader:
     """Reads one document, gathering faults; a nuisance to thread through functions."""
 
-    def __init__(self, payload, surveyor):
+    def __init__(self, payload, surveyor, setting_aside=False):
         self.payload = payload
         self.surveyor = surveyor
+        self.is_setting_aside = setting_aside
         self.rows = []
+        # Observations and photos that cannot be stored for what is wrong with them.
+        self.spoilt = set()
 
-    def fault(self, path, code, message):
+    def fault(self, path, code, message, spoils=False):
         self.rows.append((path, code, message))
+        if spoils:
+            self.spoilt.add(".".join(path.split(".")[:2]))
 
     def read(self):
         self._known_keys(self.payload, VISIT_KEYS, "")
@@ -174,14 +198,37 @@ class _Reader:
         read_photos = self._photos(photos, bridge)
         answers_to = self._answers_to(bridge)
         if not self.rows and not self._says_something(visit, observations, photos):
-            self.fault(
-                "observations",
-                "empty",
-                "Say at least one thing: an answer, a photo, or a note.",
+            raise Faulty(
+                [
+                    (
+                        "observations",
+                        "empty",
+                        "Say at least one thing: an answer, a photo, or a note.",
+                    )
+                ]
             )
-        if self.rows:
+        if self.rows and not (self.is_setting_aside and bridge is not None):
             raise Faulty(self.rows)
-        return Submission(bridge, visit, read_observations, read_photos, answers_to)
+        latest = visit.pop("latest")
+        found = Submission(
+            bridge,
+            visit,
+            self._unspoilt("observations", read_observations),
+            self._unspoilt("photos", read_photos),
+            answers_to,
+            self.rows,
+        )
+        visit["danger_signs"] = danger.signs(
+            {**visit, "latest": latest}, found.observations, timezone.localdate()
+        )
+        return found
+
+    def _unspoilt(self, name, by_index):
+        return [
+            facts
+            for index, facts in by_index.items()
+            if f"{name}.{index}" not in self.spoilt
+        ]
 
     def _says_something(self, visit, observations, photos):
         words = ("notes", "not_reached", "danger_note")
@@ -215,59 +262,76 @@ class _Reader:
     # -- the visit itself
 
     def _visit_facts(self):
+        when, latest = self._visit_date()
         facts = {
-            "client_id": _uuid(self.payload.get("client_id")),
-            "when": self._visit_date(),
+            "client_id": uuid_or_none(self.payload.get("client_id")),
+            "when": when,
+            "latest": latest,
             "basis": self._choice(
                 self.payload, "basis", "", Visit.Basis.values, Visit.Basis.IN_PERSON
             ),
-            "is_danger": self._flag(self.payload, "is_danger", ""),
+            # Garbage where the box would be ticked is taken for a tick, not for none.
+            "is_danger": self._flag(self.payload, "is_danger", "", unclear=True),
         }
         for name in ("people", "access", "not_reached", "notes", "danger_note"):
             facts[name] = self._text(self.payload, name, "", Visit)
         return facts
 
     def _visit_date(self):
+        """Return the date's text and its latest day.
+
+        Where it cannot be used, all that is known of it: not after today.
+        """
+        today = timezone.localdate()
+        unknown = f"../{today.isoformat()}", today
         text = self.payload.get("date")
         if not isinstance(text, str) or not text.strip():
             self.fault("date", "required", "When was this? A visit needs a date.")
-            return ""
+            return unknown
         date = self._edtf("date", text)
         if date is None:
-            return ""
+            return unknown
         if date.latest is None:
             self.fault("date", "open", "A visit's date needs an end.")
+            return unknown
         # An uncertain date may reach past today; one wholly ahead cannot be a visit.
-        if date.earliest and date.earliest > timezone.localdate():
+        if self._is_ahead(date):
             self.fault("date", "future", "A visit cannot be dated in the future.")
-        return date.text
+            return unknown
+        return date.text, date.latest
+
+    def _is_ahead(self, date):
+        return date.earliest is not None and date.earliest > timezone.localdate()
 
     def _answers_to(self, bridge):
-        """The returned visit that this one answers; always the surveyor's own."""
+        """The visit with a question that this one answers; the surveyor's own."""
         given = self.payload.get("answers_to")
         if given in (None, ""):
             return None
+        asked = uuid_or_none(given)
+        ids = [asked, own_id(asked, self.surveyor)] if asked else []
         earlier = Visit.objects.filter(
-            client_id=_uuid(given), surveyor=self.surveyor, bridge=bridge
+            client_id__in=ids, surveyor=self.surveyor, bridge=bridge
         ).first()
         if earlier is None:
             self.fault(
                 "answers_to", "unknown", "There is no such visit of yours to answer."
             )
-        elif earlier.status != Visit.Status.RETURNED:
+        elif not earlier.takes_an_answer:
             self.fault(
                 "answers_to",
                 "status",
                 f"That visit is not waiting for an answer: it is "
                 f"“{earlier.get_status_display().lower()}”.",
             )
+            return None
         return earlier
 
     # -- observations
 
     def _observations(self, rows, bridge):
         compared = self._compared(rows, bridge)
-        said, facts = {}, []
+        said, facts = {}, {}
         for index, row in enumerate(rows):
             path = f"observations.{index}"
             if not isinstance(row, dict):
@@ -281,20 +345,21 @@ class _Reader:
                     "twice",
                     f"This visit speaks of {element.name} already, in "
                     f"observations.{said[element.path]}.",
+                    spoils=True,
                 )
             elif element is not None:
                 said[element.path] = index
-            facts.append(self._observation(row, path, element, compared))
+            facts[index] = self._observation(row, path, element, compared)
         return facts
 
     def _observation(self, row, path, element, compared):
-        answer = self._choice(row, "answer", path, Answer.values, None)
+        answer = self._choice(row, "answer", path, Answer.values, None, spoils=True)
         return {
             "element": element,
             "answer": answer,
             "state": self._state(row, path, element, answer),
             "certainty": self._choice(
-                row, "certainty", path, Certainty.values, Certainty.SURE
+                row, "certainty", path, Certainty.values, Certainty.SURE, spoils=True
             ),
             "reason": self._text(row, "reason", path, Observation),
             "note": self._text(row, "note", path, Observation),
@@ -307,7 +372,8 @@ class _Reader:
             if element is None:
                 return None
             clean, faults = states.clean(element.kind, state, where)
-            self.rows += faults
+            for fault in faults:
+                self.fault(*fault, spoils=True)
             return clean
         if state not in (None, {}):
             self.fault(where, "unwanted", "Only what has changed gets a new state.")
@@ -349,6 +415,7 @@ class _Reader:
                 f"{path}.element",
                 "unknown",
                 f"{bridge.name} has no “{given}” in the record.",
+                spoils=required,
             )
         return element
 
@@ -362,27 +429,51 @@ class _Reader:
         ):
             rows_there = Viewpoint.objects.filter(bridge=bridge)
             viewpoints = {one.name: one for one in rows_there}
-        facts, seen = [], set()
+        facts, seen = {}, set()
         for index, row in enumerate(rows):
             path = f"photos.{index}"
             if not isinstance(row, dict):
                 self.fault(path, "object", "Expected an object.")
                 continue
             self._known_keys(row, PHOTO_KEYS, path)
-            client_id = _uuid(row.get("client_id"))
+            client_id = uuid_or_none(row.get("client_id"))
+            where = f"{path}.client_id"
             if client_id is None:
-                self.fault(f"{path}.client_id", "uuid", "A photo needs an id, a UUID.")
-            elif client_id in seen or client_id in known:
-                self.fault(f"{path}.client_id", "twice", "Another photo has this id.")
+                self.fault(where, "uuid", "A photo needs an id, a UUID.", spoils=True)
+            elif client_id in seen:
+                self.fault(where, "twice", "Another photo has this id.", spoils=True)
+            elif client_id in known:
+                client_id = self._another_id(where, client_id, known[client_id])
             seen.add(client_id)
-            facts.append(self._photo(row, path, client_id, bridge, viewpoints))
+            facts[index] = self._photo(row, path, client_id, bridge, viewpoints)
         self._repeats(rows, facts, bridge, seen)
         return facts
 
+    def _another_id(self, where, client_id, surveyor_id):
+        """A photo whose id is another's is kept under one of its own."""
+        if surveyor_id == self.surveyor.pk:
+            self.fault(
+                where,
+                "twice",
+                "Another photo of yours has this id, in a visit sent before. It stays "
+                "there.",
+                spoils=True,
+            )
+            return client_id
+        self.fault(
+            where,
+            "taken",
+            "Another surveyor's photo has this id. Yours is kept apart from it.",
+        )
+        return own_id(client_id, self.surveyor)
+
     def _known_photos(self, rows):
-        ids = [_uuid(row.get("client_id")) for row in rows if isinstance(row, dict)]
+        """Return {id: whose it is} of the announced ids that are taken."""
+        ids = [
+            uuid_or_none(row.get("client_id")) for row in rows if isinstance(row, dict)
+        ]
         found = Photo.objects.filter(client_id__in=[one for one in ids if one])
-        return set(found.values_list("client_id", flat=True))
+        return dict(found.values_list("client_id", "visit__surveyor"))
 
     def _photo(self, row, path, client_id, bridge, viewpoints):
         facts = {
@@ -416,7 +507,8 @@ class _Reader:
             self.fault(
                 f"{path}.size_bytes",
                 "size",
-                f"A picture file has from 1 to {most:,} bytes.",
+                f"A picture file has from 1 to {most:,} bytes. Send a smaller copy.",
+                spoils=True,
             )
             return 0
         return size
@@ -429,6 +521,7 @@ class _Reader:
                 f"{path}.sha256",
                 "sha256",
                 "Expected 64 hexadecimal digits, lower case.",
+                spoils=True,
             )
             return ""
         return given
@@ -438,6 +531,11 @@ class _Reader:
         if text in (None, ""):
             return ""
         date = self._edtf(f"{path}.taken", text)
+        if date is not None and self._is_ahead(date):
+            self.fault(
+                f"{path}.taken", "future", "A photo cannot be taken in the future."
+            )
+            return ""
         return date.text if date else ""
 
     def _place(self, row, path):
@@ -462,20 +560,27 @@ class _Reader:
         if facts["bearing_deg"] == 360:
             facts["bearing_deg"] = 0.0
         if (facts["latitude"] is None) != (facts["longitude"] is None):
-            self.fault(
-                f"{path}.latitude", "half", "A position needs latitude and longitude."
-            )
+            if not self._is_faulty(f"{path}.latitude", f"{path}.longitude"):
+                self.fault(
+                    f"{path}.latitude",
+                    "half",
+                    "A position needs latitude and longitude.",
+                )
+            facts["latitude"] = facts["longitude"] = None
         facts["position_source"] = self._choice(
             row, "position_source", path, Photo.Place.values, ""
         )
         return facts
+
+    def _is_faulty(self, *paths):
+        return any(path in paths for path, _, _ in self.rows)
 
     def _repeats(self, rows, facts, bridge, seen):
         """``repeats`` names a photo of this bridge, or another of this document."""
         wanted = {}
         for index, row in enumerate(rows):
             if isinstance(row, dict) and row.get("repeats") not in (None, ""):
-                wanted[index] = _uuid(row["repeats"])
+                wanted[index] = uuid_or_none(row["repeats"])
         ids = {one for one in wanted.values() if one and one not in seen}
         there = set(
             Photo.objects.filter(client_id__in=ids, visit__bridge=bridge).values_list(
@@ -485,14 +590,14 @@ class _Reader:
             else ()
         )
         for index, given in wanted.items():
-            own = facts[index]["client_id"] if index < len(facts) else None
+            own = facts[index]["client_id"] if index in facts else None
             if given is None or given == own or given not in there | seen:
                 self.fault(
                     f"photos.{index}.repeats",
                     "unknown",
                     "There is no such photo of this bridge to repeat.",
                 )
-            elif index < len(facts):
+            elif index in facts:
                 facts[index]["repeats"] = given
 
     # -- plain values
@@ -525,24 +630,26 @@ class _Reader:
             return ""
         return value
 
-    def _choice(self, row, name, path, choices, default):
+    def _choice(self, row, name, path, choices, default, spoils=False):
         value = row.get(name)
         if value in (None, "") and default is not None:
             return default
         if value not in choices:
             where = f"{path}.{name}" if path else name
-            self.fault(where, "choice", f"Expected one of: {', '.join(choices)}.")
+            self.fault(
+                where, "choice", f"Expected one of: {', '.join(choices)}.", spoils
+            )
             return default
         return value
 
-    def _flag(self, row, name, path):
+    def _flag(self, row, name, path, unclear=False):
         value = row.get(name)
         if value is None:
             return False
         if not isinstance(value, bool):
             where = f"{path}.{name}" if path else name
             self.fault(where, "flag", "Expected true or false.")
-            return False
+            return unclear
         return value
 
 
