@@ -31,15 +31,25 @@ class Form(models.TextChoices):
         "double-intersection-pratt",
         "Double-intersection Pratt",
     )
+    DOUBLE_INTERSECTION_WARREN = (
+        "double-intersection-warren",
+        "Double-intersection Warren",
+    )
+    POST = "post", "Post truss"
     BALTIMORE = "baltimore", "Baltimore"
     PENNSYLVANIA = "pennsylvania", "Pennsylvania"
+    KELLOGG = "kellogg", "Kellogg"
+    K_TRUSS = "k-truss", "K truss"
     KING_POST = "king-post", "King post"
     QUEEN_POST = "queen-post", "Queen post"
+    A_TRUSS = "a-truss", "A-truss"
     BOWSTRING = "bowstring", "Bowstring"
     BURR_ARCH = "burr-arch", "Burr arch truss"
     LATTICE = "lattice", "Lattice"
     LENTICULAR = "lenticular", "Lenticular"
     BEDSTEAD = "bedstead", "Bedstead"
+    FINK = "fink", "Fink"
+    BOLLMAN = "bollman", "Bollman"
     STONE_ARCH = "stone-arch", "Stone arch"
     CONCRETE_ARCH = "concrete-arch", "Concrete arch"
     PLATE_GIRDER = "plate-girder", "Plate girder"

@@ -112,8 +112,11 @@ class CheckInput:
     def canonical(self) -> dict[str, Any]:
         """Return the question in plain JSON form, the same for every way of asking."""
         geometry = self.geometry
+        # What the form leaves out is told in the answer, and so is part of the question.
+        told = {"idealised": geometry.idealised} if geometry.idealised else {}
         return {
-            "geometry": {
+            "geometry": told
+            | {
                 "joints": geometry.joints,
                 "members": geometry.members,
                 "kinds": geometry.kinds,

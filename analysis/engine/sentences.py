@@ -104,6 +104,7 @@ def assumptions(
     return [
         "The truss is taken as pin-jointed in one plane, straight, and loaded at its "
         "joints only.",
+        *([check.geometry.idealised] if check.geometry.idealised else []),
         *_tension_only(check),
         *_rated_by(check),
         *[materials.strength(each).assumption for each in _materials(check)],

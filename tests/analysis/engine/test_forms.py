@@ -7,6 +7,7 @@ import pytest
 from analysis.engine import forms
 from analysis.engine.answer import answer
 from analysis.engine.errors import FormError, UnknownMember
+from analysis.engine.forms import registry
 
 PARKER_5 = {"upper_heights_ft": [16.0, 20.0, 20.0, 16.0]}
 EVERY = {
@@ -24,7 +25,19 @@ EVERY = {
     "bowstring": {"panels": 6, "depth_ft": 18},
     "bedstead": {"panels": 6, "depth_ft": 10},
     "lenticular": {"panels": 6, "depth_ft": 20},
+    "camelback": {"panels": 8, "upper_heights_ft": [20, 26, 26, 26, 26, 26, 20]},
+    "k-truss": {"panels": 10, "depth_ft": 40},
+    "kellogg": {"panels": 12, "depth_ft": 24},
+    "post": {"panels": 10, "depth_ft": 24},
+    "double-intersection-warren": {"panels": 7, "depth_ft": 15},
+    "lattice": {"panels": 9, "depth_ft": 15},
+    "a-truss": {"panels": 4, "depth_ft": 20},
+    "burr-arch": {"panels": 8, "depth_ft": 16},
+    "fink": {"panels": 8, "depth_ft": 20},
+    "bollman": {"panels": 8, "depth_ft": 20},
 }
+# Their one chord is the upper, and the bearings are at its ends.
+HUNG = ("fink", "bollman")
 
 
 def make(form, **changes):
@@ -39,12 +52,25 @@ def test_every_form_has_a_case_here():
 def test_lower_joints_are_at_the_panel_points(form):
     geometry = make(form)
     n = EVERY[form]["panels"]
-    for i in range(n + 1):
-        x, y = geometry.joints[f"L{i}"]
+    ends = ("U0", f"U{n}") if form in HUNG else ("L0", f"L{n}")
+    loaded = (ends[0], *(f"L{i}" for i in range(1, n)), ends[1])
+    for i, name in enumerate(loaded):
+        x, y = geometry.joints[name]
         assert x == 15.0 * i
-        assert y == 0.0 or form == "lenticular"
-    assert (geometry.pinned, geometry.roller) == ("L0", f"L{n}")
-    assert geometry.loaded_joints == tuple(f"L{i}" for i in range(n + 1))
+        assert y == 0.0 or form == "lenticular" or name in ends
+    assert (geometry.pinned, geometry.roller) == ends
+    assert geometry.loaded_joints == loaded
+
+
+@pytest.mark.parametrize("form", EVERY)
+def test_each_has_its_example_its_spans_its_years_and_its_looks(form):
+    entry = forms.FORMS[form]
+    assert entry.example
+    assert entry.typical().members
+    low, high = entry.spans_ft
+    assert 0 < low < high
+    assert entry.period
+    assert entry.tell
 
 
 @pytest.mark.parametrize("form", EVERY)
@@ -75,7 +101,15 @@ def test_members_are_named_lower_joint_first_and_chords_ascending(form):
 
 
 # A crossed middle panel is one bar more; an open queen post one less.
-REDUNDANT = {"bowstring": 4, "lenticular": 4, "queen-post": -1}
+REDUNDANT = {
+    "bowstring": 4,
+    "lenticular": 4,
+    "queen-post": -1,
+    "double-intersection-warren": 1,
+    "lattice": 3,
+    "post": 2,
+    "burr-arch": 1,
+}
 
 
 @pytest.mark.parametrize("form", EVERY)
@@ -100,6 +134,47 @@ def test_every_form_stands_and_balances_its_load(form, deck_position):
     assert found["dead_load"]["total_kip"] == pytest.approx(total)
     for reaction in found["reactions"].values():
         assert reaction["dead_kip"] == pytest.approx(total / 2)
+
+
+def test_the_deck_of_a_bedstead_ends_on_its_legs():
+    """A wheel over the abutment goes down the leg, whatever joint stands beneath."""
+    found = answer(
+        {
+            "geometry": {
+                "form": "bedstead",
+                "panel_length_ft": 15,
+                **EVERY["bedstead"],
+            },
+            "deck_position": "deck",
+            "live_load": {"axles": [{"kip": 10, "behind_front_ft": 0}]},
+        }
+    )
+    assert found["members"]["L0U0"]["live_min_kip"] == pytest.approx(-10.0)
+    assert found["members"]["U2U3"]["live_min_kip"] < 0
+
+
+def test_what_a_model_on_pins_leaves_out_is_said_in_the_answer():
+    for form in ("lattice", "burr-arch"):
+        document = {"geometry": {"form": form, "panel_length_ft": 15, **EVERY[form]}}
+        told = forms.FORMS[form].idealised
+        assert told
+        assert told in answer(document)["assumptions"]
+    assert not forms.FORMS["pratt"].idealised
+
+
+def test_a_camelback_has_five_slopes():
+    heights = [20, 24, 26, 26, 26, 24, 20]
+    with pytest.raises(FormError, match="five slopes") as caught:
+        make("camelback", upper_heights_ft=heights)
+    assert caught.value.field == "upper_heights_ft"
+
+
+def test_a_k_is_level_or_broken():
+    assert {y for _, y in make("k-truss").joints.values()} == {0, 20, 40}
+    heights = [28, 34, 38, 40, 40, 40, 38, 34, 28]
+    broken = make("k-truss", upper_heights_ft=heights)
+    assert broken.joints["U1"] == (15, 28)
+    assert broken.joints["M1"] == (15, 14)
 
 
 def test_pratt_kinds():
@@ -258,6 +333,9 @@ def test_member_name():
         ("double-intersection-pratt", {"panels": 5}, "panels"),
         ("baltimore", {"panels": 9}, "panels"),
         ("king-post", {"panels": 3}, "panels"),
+        ("fink", {"panels": 6}, "panels"),
+        ("kellogg", {"panels": 10}, "panels"),
+        ("k-truss", {"upper_heights_ft": [30] * 8}, "upper_heights_ft"),
         ("queen-post", {"panels": 4}, "panels"),
     ],
 )
@@ -273,12 +351,13 @@ def test_an_unknown_form_lists_the_known():
 
 
 def test_adding_a_form_is_one_function(monkeypatch):
-    monkeypatch.setattr(forms, "FORMS", dict(forms.FORMS))
+    monkeypatch.setattr(registry, "FORMS", dict(forms.FORMS))
+    monkeypatch.setattr(forms, "FORMS", registry.FORMS)
 
     @forms.form("beam", "Plain triangle", panels=(2, 2))
     def beam(plan):
         """Two bars over a tie."""
-        draft = forms._lower_chord(plan)
+        draft = forms.lower_chord(plan)
         draft.joint("U1", plan.x[1], plan.depth_ft)
         for end in ("L0", "L1", "L2"):
             draft.bar(end, "U1", "diagonal")
@@ -286,3 +365,4 @@ def test_adding_a_form_is_one_function(monkeypatch):
 
     assert forms.FORMS["beam"].description == "Two bars over a tie."
     assert len(forms.build("beam", 2, 10.0, 5.0).members) == 5
+    assert forms.FORMS["beam"].typical().members
