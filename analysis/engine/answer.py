@@ -10,11 +10,20 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, cast
 
 import numpy as np
 
-from . import ENGINE_VERSION, checkfile, chordcheck, deadload, liveload, sentences
+from . import (
+    ENGINE_VERSION,
+    checkfile,
+    chordcheck,
+    deadload,
+    floor,
+    liveload,
+    sentences,
+)
 from .chordcheck import ChordState
 from .equilibrium import Float, Index, Truss
 from .liveload import Loading
@@ -329,7 +338,10 @@ def _written(part: _Part) -> dict[str, Any]:
         "governing": governing,
         "unstable_at": unstable,
         "chord": _chord(part),
-        "assumptions": sentences.assumptions(check, part.loading, part.chord),
+        "floor": _floor(part),
+        "assumptions": sentences.assumptions(
+            check, part.loading, part.chord, _floor_check(part)
+        ),
         "warnings": sentences.warnings(
             check,
             sentences.Findings(
@@ -348,6 +360,7 @@ def _written(part: _Part) -> dict[str, Any]:
                 lifted=_lifted(part),
             ),
             part.chord,
+            _floor_check(part),
         ),
         "sources": sentences.sources(check),
     }
@@ -428,6 +441,10 @@ def _governing_at(part: _Part, k: int) -> dict[str, Any] | None:
         found.append((stability, None, "stability"))
     if part.chord is not None and math.isfinite(part.chord.rating[k]):
         found.append((part.chord.rating[k], part.chord.worst_member, "chord-buckling"))
+    below = _floor_check(part)
+    least = None if below is None else below.least(LEVELS[k])
+    if least is not None:
+        found.append(least)
     if not found:
         return None
     rating, member, mode = min(found, key=lambda one: one[0])
@@ -438,6 +455,42 @@ def _governing_at(part: _Part, k: int) -> dict[str, Any] | None:
         "rating": _number(rating),
         "limit_tons": None if weight is None else _number(rating * weight / 2.0),
     }
+
+
+def _floor_check(part: _Part) -> floor.FloorCheck | None:
+    """Return the check of the beams under the deck; None where none are given."""
+    check = part.check
+    if check.floor_system is None or check.live_load is None:
+        return None
+    xs = [check.geometry.joints[name][0] for name in check.geometry.loaded_joints]
+    panels = tuple(round(b - a, 9) for a, b in pairwise(xs))
+    return floor.check(
+        check.floor_system, panels, check.dead_load, check.live_load, check.method
+    )
+
+
+def _floor(part: _Part) -> dict[str, Any] | None:
+    found = _floor_check(part)
+    if found is None:
+        return None
+    return {beam.name.replace(" ", "_"): _beam(beam) for beam in found.beams} | {
+        "not_checked": list(found.gaps)
+    }
+
+
+def _beam(beam: floor.BeamCheck) -> dict[str, Any]:
+    answered: dict[str, Any] = {
+        "span_ft": _number(beam.span_ft),
+        "wheel_share" if beam.name == "stringer" else "end_share": _number(beam.share),
+    }
+    for (mode, effect), unit in zip(beam.modes, ("kip_ft", "kip"), strict=True):
+        answered[mode] = {
+            f"dead_{unit}": _number(effect.dead),
+            f"live_{unit}": _number(effect.live),
+            f"resistance_{unit}": {k: _at(effect.limit, k) for k in LEVELS},
+            "rating": {k: _at(effect.rating, k) for k in LEVELS},
+        }
+    return answered
 
 
 def _unstable(part: _Part) -> dict[str, Any] | None:

@@ -26,16 +26,23 @@ from .forms import SAME_POINT_FT, Geometry, upper_chord
 from .materials import Material
 from .parsing import parse
 from .question import (
+    Beam,
     CheckInput,
     Chord,
+    Crowd,
+    FloorSystem,
     Frames,
     GivenSection,
     Lever,
     LiveLoad,
     MemberInput,
 )
-from .sections import BuiltUp, Component
+from .question import (
+    Stringers as StringerBeams,
+)
+from .sections import BuiltUp, Component, Girder
 from .tables import DEAD_LOAD, DEFAULT_K, DOCUMENT
+from .vehicles import ABREAST_FT, crowd_psf
 
 __all__ = [
     "CheckFileError",
@@ -103,10 +110,11 @@ def read(document: Mapping[str, Any]) -> CheckInput:
         connection=plain["connection"],
         members=members,
         dead_load=_dead_load(plain["dead_load"], geometry, faults),
-        live_load=_live_load(plain.get("live_load"), faults),
+        live_load=_live_load(plain.get("live_load"), geometry, faults),
         method=plain["method"],
         tension_only_model=plain["tension_only_model"],
         chord=_chord(plain.get("chord"), geometry, faults),
+        floor_system=_floor_system(plain, faults),
     )
     _check_timber_method(plain, faults)
     if check.chord is not None and not faults.found:
@@ -416,6 +424,9 @@ def _check_timber_method(plain: dict[str, Any], faults: Faults) -> None:
     ]
     for group in plain["members"]:
         named += [piece.get("material") for piece in group.get("components", ())]
+    system = plain.get("floor_system", {})
+    for beam in (system.get("stringers", {}), system.get("floor_beams", {})):
+        named.append(beam.get("material"))
     if any(given is not None and given.get("kind") == "timber" for given in named):
         message = "expected allowable-stress: timber has no load-factor resistance"
         faults.add("method", message, "combination")
@@ -456,7 +467,60 @@ def _floor(given: dict[str, Any]) -> Floor:
     )
 
 
-def _live_load(given: dict[str, Any] | None, faults: Faults) -> LiveLoad | None:
+def _floor_system(plain: dict[str, Any], faults: Faults) -> FloorSystem | None:
+    given = plain.get("floor_system")
+    if given is None:
+        return None
+    material = _material(plain.get("material"))
+    beam, stringers = given.get("floor_beams"), given.get("stringers")
+    return FloorSystem(
+        given["roadway_ft"],
+        given.get("trusses_apart_ft"),
+        None
+        if stringers is None
+        else StringerBeams(
+            _beam(stringers, "floor_system.stringers", material, faults),
+            stringers["count"],
+            stringers.get("spacing_ft", 0.0),
+            stringers.get("wheel_share", 0.0),
+        ),
+        None
+        if beam is None
+        else _beam(beam, "floor_system.floor_beams", material, faults),
+    )
+
+
+def _beam(
+    given: dict[str, Any], at: str, material: Material | None, faults: Faults
+) -> Beam:
+    components = tuple(
+        _component(piece, child(f"{at}.components", number), faults)
+        for number, piece in enumerate(given.get("components", ()))
+    )
+    for number, piece in enumerate(components):
+        if piece.built_up is not None:
+            where = child(f"{at}.components", number)
+            message = "expected pieces side by side: a beam is not tied together"
+            faults.add(f"{where}.built_up", message, "combination")
+    girder = given.get("girder")
+    if girder is not None and girder["depth_in"] <= 2.0 * girder["leg_in"]:
+        message = f"expected more than two legs, {2.0 * girder['leg_in']:g}"
+        faults.add(f"{at}.girder.depth_in", message, "proportion")
+    for leg in ("leg_in", "other_leg_in"):
+        if girder is not None and girder["angle_thickness_in"] >= girder[leg]:
+            message = f"expected less than the {girder[leg]:g} in leg"
+            faults.add(f"{at}.girder.angle_thickness_in", message, "proportion")
+    return Beam(
+        components,
+        None if girder is None else Girder(**girder),
+        _material(given.get("material")) or material,
+        given["loss_fraction"],
+    )
+
+
+def _live_load(
+    given: dict[str, Any] | None, geometry: Geometry, faults: Faults
+) -> LiveLoad | None:
     if given is None:
         return None
     axles = sorted(
@@ -469,6 +533,8 @@ def _live_load(given: dict[str, Any] | None, faults: Faults) -> LiveLoad | None:
     if lever is not None:
         _check_lever(lever, faults)
     impact = given["impact"]
+    if "crowd" in given and impact != 0.0:
+        faults.add("live_load.impact", "expected none with a crowd", "combination")
     return LiveLoad(
         given.get("vehicle"),
         tuple(kip for _, kip in axles),
@@ -478,13 +544,29 @@ def _live_load(given: dict[str, Any] | None, faults: Faults) -> LiveLoad | None:
         given.get("fraction", 1.0),
         None if lever is None else Lever(**lever),
         None if impact == "aashto" else impact,
+        _crowd(given.get("crowd"), geometry),
     )
+
+
+def _crowd(given: dict[str, Any] | None, geometry: Geometry) -> Crowd | None:
+    if given is None:
+        return None
+    psf, width = given["psf"], given["width_ft"]
+    if isinstance(psf, str):
+        loaded = geometry.loaded_joints
+        span = geometry.joints[loaded[-1]][0] - geometry.joints[loaded[0]][0]
+        psf = crowd_psf(width * span)
+    return Crowd(psf, width, given["share"])
 
 
 def _check_lever(lever: dict[str, Any], faults: Faults) -> None:
     needed = lever["gauge_ft"] + 2.0 * lever["curb_clear_ft"]
     if lever["roadway_ft"] < needed - 1e-9:
         message = f"expected at least {needed:g}, the wheels and their clearances"
+        faults.add("live_load.lever.roadway_ft", message, "proportion")
+    abreast = (lever["vehicles"] - 1) * ABREAST_FT
+    if abreast and lever["roadway_ft"] < needed + abreast - 1e-9:
+        message = f"expected at least {needed + abreast:g} for two vehicles abreast"
         faults.add("live_load.lever.roadway_ft", message, "proportion")
     if lever["trusses_apart_ft"] < lever["roadway_ft"]:
         message = f"expected at least the roadway, {lever['roadway_ft']:g}"

@@ -75,7 +75,12 @@ def fraction(live: LiveLoad) -> float:
     if lever is None:
         return live.fraction
     return lever_fraction(
-        lever.roadway_ft, lever.trusses_apart_ft, lever.gauge_ft, lever.curb_clear_ft
+        lever.roadway_ft,
+        lever.trusses_apart_ft,
+        lever.gauge_ft,
+        lever.curb_clear_ft,
+        lever.vehicles,
+        lever.placing,
     )
 
 
@@ -94,6 +99,9 @@ def _loads(live: LiveLoad, share: float) -> tuple[Load, ...]:
     if live.uniform_plf:
         # Given on this truss line: the share that multiplies everything is undone.
         loads.append(Uniform(live.uniform_plf / LB_PER_KIP / share))
+    if live.crowd is not None:
+        crowd = live.crowd
+        loads.append(Uniform(crowd.psf * crowd.width_ft * crowd.share / LB_PER_KIP))
     return tuple(loads)
 
 

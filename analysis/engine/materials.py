@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-KINDS = ("wrought-iron", "steel", "timber")
+KINDS = ("wrought-iron", "steel", "timber", "cast-iron")
 
 #: Last year of each row, Fy, Fu. Editions print the boundary years ambiguously: the
 #: lower strength is used in a boundary year.
@@ -22,8 +22,15 @@ STEEL_E_KSI = 29_000.0
 #: THORPE 26,200; Purdue coupons 27,900; T. H. Johnson's constants 27,000.
 WROUGHT_IRON_E_KSI = 27_500.0
 TIMBER_E_KSI = 1_600.0
+#: Cast iron, middle of 12,000 to 16,000, from memory; for sharing force only.
+CAST_IRON_E_KSI = 14_000.0
 #: lb per cubic foot, AASHTO Standard Specifications article 3.3.6.
-WEIGHT_PCF = {"steel": 490.0, "wrought-iron": 480.0, "timber": 50.0}
+WEIGHT_PCF = {
+    "steel": 490.0,
+    "wrought-iron": 480.0,
+    "timber": 50.0,
+    "cast-iron": 450.0,
+}
 
 STEEL_SOURCE = (
     "Steel of unknown strength by year built: AASHTO Manual for Bridge Evaluation, "
@@ -39,6 +46,10 @@ TIMBER_SOURCES = (
     "Timber in tension, 0.825 ksi: Douglas fir-larch No. 1 posts and timbers, "
     "National Design Specification supplement, from memory; operating 1.33 times "
     "inventory, Manual for Bridge Evaluation, from memory.",
+)
+CAST_IRON_SOURCE = (
+    "Cast iron 450 lb/cu ft: G. B. N. Tower, 1874, and AASHTO Standard Specifications "
+    "3.3.6, from memory."
 )
 GIVEN_SOURCE = "Strengths as given in the file."
 
@@ -77,6 +88,11 @@ class Strength:
     assumption: str
     sources: tuple[str, ...]
 
+    @property
+    def is_rated(self) -> bool:
+        """False for cast iron: no published allowable stress is carried here."""
+        return self.kind != "cast-iron"
+
 
 def strength(material: Material) -> Strength:
     """Return the strength of a material by kind and year, or as given.
@@ -110,6 +126,18 @@ def strength(material: Material) -> Strength:
             "Timber is taken as sound, dry and of one good structural grade, whatever "
             "its kind; daps, bolt holes and decay are not deducted.",
             TIMBER_SOURCES,
+        )
+    if material.kind == "cast-iron":
+        return Strength(
+            "cast-iron",
+            0.0,
+            0.0,
+            CAST_IRON_E_KSI,
+            CAST_IRON_E_KSI,
+            WEIGHT_PCF["cast-iron"],
+            "Cast iron is weighed and shares force, and is not assessed: it breaks "
+            "without warning and no allowable stress for rating it is carried here.",
+            (CAST_IRON_SOURCE,),
         )
     fy, fu = material.fy_ksi or 0.0, material.fu_ksi or 0.0
     e = material.e_ksi or STEEL_E_KSI

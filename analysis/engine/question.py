@@ -12,7 +12,7 @@ from typing import Any
 from .deadload import DeadLoad
 from .forms import Geometry
 from .materials import Material
-from .sections import Component
+from .sections import Component, Girder
 
 
 @dataclass(frozen=True)
@@ -57,6 +57,17 @@ class Lever:
     trusses_apart_ft: float
     gauge_ft: float
     curb_clear_ft: float
+    vehicles: int = 1
+    placing: str = "worst"
+
+
+@dataclass(frozen=True)
+class Crowd:
+    """People on foot, wherever they add: psf on a width, a share to this truss line."""
+
+    psf: float
+    width_ft: float
+    share: float
 
 
 @dataclass(frozen=True)
@@ -71,6 +82,40 @@ class LiveLoad:
     fraction: float = 1.0
     lever: Lever | None = None
     impact: float | None = 0.0
+    crowd: Crowd | None = None
+
+
+@dataclass(frozen=True)
+class Beam:
+    """What one beam of the floor is made of: pieces, or a girder of plates and angles.
+
+    Pieces stand side by side and bend together.
+    """
+
+    components: tuple[Component, ...] = ()
+    girder: Girder | None = None
+    material: Material | None = None
+    loss_fraction: float = 0.0
+
+
+@dataclass(frozen=True)
+class Stringers:
+    """Stringers side by side, alike; 0 where a spacing or a share is not given."""
+
+    beam: Beam
+    count: int
+    spacing_ft: float = 0.0
+    wheel_share: float = 0.0
+
+
+@dataclass(frozen=True)
+class FloorSystem:
+    """The beams under the deck, of the whole floor."""
+
+    roadway_ft: float
+    trusses_apart_ft: float | None = None
+    stringers: Stringers | None = None
+    floor_beams: Beam | None = None
 
 
 @dataclass(frozen=True)
@@ -108,6 +153,7 @@ class CheckInput:
     method: str
     tension_only_model: str
     chord: Chord | None
+    floor_system: FloorSystem | None = None
 
     def canonical(self) -> dict[str, Any]:
         """Return the question in plain JSON form, the same for every way of asking."""
@@ -132,13 +178,24 @@ class CheckInput:
             "method": self.method,
             "tension_only_model": self.tension_only_model,
             "chord": _plain(self.chord) if self.chord else None,
-        }
+        } | ({"floor_system": _plain(self.floor_system)} if self.floor_system else {})
+
+
+#: Keys that came after files were first hashed: left out where they say nothing, so
+#: that an old question keeps its hash.
+LATER: dict[str, Any] = {"crowd": None, "vehicles": 1, "placing": "worst"}
+
+
+def _without_later(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    return {k: v for k, v in pairs if k not in LATER or v != LATER[k]}
 
 
 @lru_cache(maxsize=8192)
-def _plain(part: MemberInput | DeadLoad | LiveLoad | Chord) -> dict[str, Any]:
+def _plain(
+    part: MemberInput | DeadLoad | LiveLoad | Chord | FloorSystem,
+) -> dict[str, Any]:
     """Return a part as plain values; shared, and so only to be read.
 
     Between the configurations of one truss nearly all members are the same.
     """
-    return asdict(part)
+    return asdict(part, dict_factory=_without_later)

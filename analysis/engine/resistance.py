@@ -319,7 +319,7 @@ def _piece(
 ) -> Piece:
     area, net = part.section.area_in2, part.section.net_area_in2
     ea, known = part.e_ksi * area, part.known
-    if known is None:
+    if known is None or not known.is_rated:
         return Piece(ea, part.carries_dead, None, None)
     if known.kind == "timber":
         return Piece(

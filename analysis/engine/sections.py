@@ -210,6 +210,22 @@ class Component:
 
 
 @dataclass(frozen=True)
+class Girder:
+    """An I of plates and angles: a web, two angles above and below, cover plates.
+
+    ``leg_in`` lies along the web; the depth is back to back of the angles.
+    """
+
+    depth_in: float
+    web_thickness_in: float
+    leg_in: float
+    other_leg_in: float
+    angle_thickness_in: float
+    cover_width_in: float = 0.0
+    cover_thickness_in: float = 0.0
+
+
+@dataclass(frozen=True)
 class Section:
     """What a section comes to.
 
@@ -329,9 +345,9 @@ def _one(component: Component) -> tuple[float, float, float, float, float]:
     if shape == "angle":
         area, least_i = _angle(component)
         return area, area, least_i, least_i, 0.0
-    rolled = _rolled(component)
-    weak = rolled.i_weak_in4
-    return rolled.area_in2, rolled.area_in2, weak, weak, rolled.weight_plf
+    shape_found = rolled(component)
+    weak, area = shape_found.i_weak_in4, shape_found.area_in2
+    return area, area, weak, weak, shape_found.weight_plf
 
 
 def _rod(component: Component) -> tuple[float, float, float, float, float]:
@@ -359,7 +375,21 @@ def _angle(component: Component) -> tuple[float, float]:
     return area, least
 
 
-def _rolled(component: Component) -> Rolled:
+def angle_about_leg(component: Component) -> tuple[float, float, float]:
+    """Return area, I and the far edge's distance of an angle, ``leg_in`` upright.
+
+    Of one angle held against twisting, bending in the plane of its upright leg; in2,
+    in4 and in. Source: parallel-axis theorem, fillets ignored.
+    """
+    a, b, t = component.leg_in, component.other_leg_in, component.thickness_in
+    area = t * (a + b - t)
+    low = (a * t * a / 2.0 + (b - t) * t * t / 2.0) / area
+    i = t * a**3 / 12.0 + a * t * (a / 2.0 - low) ** 2
+    i += (b - t) * t**3 / 12.0 + (b - t) * t * (low - t / 2.0) ** 2
+    return area, i, max(low, a - low)
+
+
+def rolled(component: Component) -> Rolled:
     """Return the rolled shape looked up, or worked out from its measurements."""
     if component.weight_plf:
         return rolled_shape(component.shape, component.depth_in, component.weight_plf)
@@ -383,7 +413,7 @@ def _built_up(component: Component, how: BuiltUp, weight_pcf: float) -> Section:
     and a cover plate, riveted along both, acts with them. Out of plane they act as one
     when laced; where nothing ties them each bends alone.
     """
-    one = _rolled(component)
+    one = rolled(component)
     w, t = how.cover_width_in, how.cover_thickness_in
     plate = w * t
     area = 2.0 * one.area_in2 + plate
@@ -396,13 +426,13 @@ def _built_up(component: Component, how: BuiltUp, weight_pcf: float) -> Section:
     i_out = 2.0 * (one.i_weak_in4 + one.area_in2 * arm**2) + t * w**3 / 12.0
     battened = how.tied_by == "battens"
     per_in2 = weight_pcf / IN2_PER_FT2
-    rolled = 2.0 * (one.weight_plf or one.area_in2 * per_in2)
+    channels_plf = 2.0 * (one.weight_plf or one.area_in2 * per_in2)
     return Section(
         area,
         area,
         i_in,
         i_out,
-        rolled + plate * per_in2,
+        channels_plf + plate * per_in2,
         math.sqrt(one.i_weak_in4 / one.area_in2) if battened else 0.0,
     )
 

@@ -10,14 +10,14 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from . import deadload, materials, sections
+from . import deadload, floor, materials, sections
 from .chordcheck import ChordState
 from .liveload import Loading
 from .materials import Material
 from .question import CheckInput, MemberInput
 from .resistance import METHODS, MOST_SLENDER_COMPRESSION
 from .sections import Component
-from .vehicles import LANES, VEHICLES
+from .vehicles import CROWD_SOURCE, LANES, VEHICLES
 
 CAUTION = (
     "This is a screening estimate from recorded sizes. It is not a load rating and not "
@@ -91,6 +91,8 @@ def _materials(check: CheckInput) -> list[Material]:
             used = material or member.material
             if used is not None:
                 found[used] = None
+    if check.floor_system is not None:
+        found |= dict.fromkeys(floor.materials_of(check.floor_system))
     return list(found)
 
 
@@ -98,7 +100,10 @@ def _materials(check: CheckInput) -> list[Material]:
 
 
 def assumptions(
-    check: CheckInput, loading: Loading | None, chord: ChordState | None
+    check: CheckInput,
+    loading: Loading | None,
+    chord: ChordState | None,
+    beams: floor.FloorCheck | None = None,
 ) -> list[str]:
     """Return what stands in for what is not recorded, and how the truss is seen."""
     return [
@@ -111,6 +116,7 @@ def assumptions(
         *_made_of(check),
         *_floor(check),
         *_loading(check, loading),
+        *(floor.assumptions(beams) if check.live_load is not None else []),
         *_chord(check, chord),
     ]
 
@@ -210,9 +216,15 @@ def _loading(check: CheckInput, loading: Loading | None) -> list[str]:
         return ["No live load is given: only dead-load forces are answered."]
     found = []
     if live.vehicle or live.axle_kip or live.lane:
-        how = " by the lever rule" if live.lever else ""
+        how, lanes = "", "one lane"
+        if live.lever is not None:
+            how = " by the lever rule"
+            if live.lever.placing == "centred":
+                how += ", vehicles in the middle"
+            if live.lever.vehicles > 1:
+                lanes = "two vehicles abreast"
         found.append(
-            f"{loading.fraction:.3g} of a lane bears on this truss line{how}; one lane."
+            f"{loading.fraction:.3g} of a lane bears on this truss line{how}; {lanes}."
         )
     if live.vehicle and live.vehicle.startswith("HS"):
         found.append("The rear axles are 14 ft apart, which governs simple spans.")
@@ -224,6 +236,12 @@ def _loading(check: CheckInput, loading: Loading | None) -> list[str]:
         found.append(
             f"{live.uniform_plf:g} lb/ft lies on this truss line wherever it adds."
         )
+    if live.crowd is not None:
+        found.append(
+            f"People on foot, {live.crowd.psf:.3g} lb/sq ft on {live.crowd.width_ft:g} "
+            f"ft, {live.crowd.share:.0%} of it on this truss line, wherever it adds."
+        )
+        return found
     if live.impact is None:
         found.append(
             "Impact follows each member's loaded length, from influence lines of bars "
@@ -255,7 +273,12 @@ def _chord(check: CheckInput, chord: ChordState | None) -> list[str]:
 # --- warnings --------------------------------------------------------------------------
 
 
-def warnings(check: CheckInput, found: Findings, chord: ChordState | None) -> list[str]:
+def warnings(
+    check: CheckInput,
+    found: Findings,
+    chord: ChordState | None,
+    beams: floor.FloorCheck | None = None,
+) -> list[str]:
     """Return the caution, and what whoever reads the answer must know."""
     return [
         CAUTION,
@@ -265,6 +288,7 @@ def warnings(check: CheckInput, found: Findings, chord: ChordState | None) -> li
         *_heavy(check, found),
         *_sideways(check, chord),
         *_tied(check),
+        *(beams.gaps if beams is not None else ()),
         *_vehicles(check),
     ]
 
@@ -307,10 +331,25 @@ def _unrated(check: CheckInput, found: Findings) -> list[str]:
     unknown += [
         m.name for m in _present(check) if m.section is not None and m.material is None
     ]
+    cast = [
+        m.name
+        for m in _present(check)
+        if any(
+            used is not None and used.kind == "cast-iron"
+            for used in [
+                *(p.material or m.material for p in m.components),
+                m.material if m.section is not None else None,
+            ]
+        )
+    ]
+    if cast:
+        said.append(f"{listed(cast)} is of cast iron: not assessed, not rated.")
     if unknown:
         names = listed(dict.fromkeys(unknown))
         said.append(f"No material is recorded for {names}: not rated.")
-    pushed = [name for name in found.pushed_unrated if name not in {*bare, *unknown}]
+    pushed = [
+        name for name in found.pushed_unrated if name not in {*bare, *unknown, *cast}
+    ]
     if pushed:
         said.append(
             f"{listed(pushed)} meets compression, which cannot be rated without its "
@@ -354,9 +393,12 @@ def _heavy(check: CheckInput, found: Findings) -> list[str]:
         )
     operating = found.governing.get("operating")
     if operating is not None and operating["rating"] < 1.0 and not found.dead_beyond:
+        what = "A member, or the truss,"
+        if operating["member"] in floor.NAMES:
+            what = f"A {operating['member']}"
         said.append(
-            "A member, or the truss, reaches its operating limit under less than the "
-            "whole live load: tell the owner."
+            f"{what} reaches its operating limit under less than the whole live load: "
+            "tell the owner."
         )
     if found.lifted:
         said.append(
@@ -414,7 +456,7 @@ def _vehicles(check: CheckInput) -> list[str]:
             "The limit in tons is of the lightest of the vehicles given, whichever "
             "governs."
         )
-    if live.impact == 0.0:
+    if live.impact == 0.0 and live.crowd is None:
         said.append("No impact is included.")
     return said
 
@@ -440,6 +482,8 @@ def sources(check: CheckInput) -> list[str]:
         used = {layer.material: None for layer in check.dead_load.floor.layers}
         said += [f"Weight of {deadload.LAYERS[name][1]}." for name in used]
     said += _load_sources(check)
+    if check.floor_system is not None and check.live_load is not None:
+        said += floor.sources(check.floor_system)
     if check.chord is not None:
         said.append(CHORD_SOURCE)
     return list(dict.fromkeys(said))
@@ -456,6 +500,8 @@ def _load_sources(check: CheckInput) -> list[str]:
         said.append(f"{live.lane} lane load: {LANES[live.lane].source}.")
     if live.impact is None:
         said.append(IMPACT_SOURCE)
+    if live.crowd is not None:
+        said.append(CROWD_SOURCE)
     if live.lever is not None:
         said.append(LEVER_SOURCE)
     return said

@@ -41,6 +41,7 @@ def table(answer: Mapping[str, Any], title: str = "") -> str:
         *_reactions(answer["reactions"]),
         "",
         *_dead_load(answer["dead_load"]),
+        *_floor(answer.get("floor")),
     ]
     for head, sentences in (
         ("Warnings", answer["warnings"][1:]),
@@ -126,6 +127,32 @@ def _dead_load(load: Mapping[str, Any]) -> list[str]:
     rows += [(item["what"], _figure(item["kip"], 2)) for item in load["items"]]
     rows.append(("in all", _figure(load["total_kip"], 2)))
     return aligned(rows, left=1)
+
+
+def _floor(floor: Mapping[str, Any] | None) -> list[str]:
+    """Return the beams under the deck, dead, live and resistance at operating level."""
+    rows: list[Sequence[str]] = [
+        ("beam", "in", "span", "dead", "live", "limit", "rating", "rating"),
+        ("", "", "ft", "", "", "", "oper.", "inv."),
+    ]
+    for key, name in (("stringer", "stringer"), ("floor_beam", "floor beam")):
+        for mode, unit in (("bending", "kip_ft"), ("shear", "kip")):
+            if floor is None or key not in floor:
+                continue
+            found = floor[key][mode]
+            rows.append(
+                (
+                    name,
+                    f"{mode}, {unit.replace('_', ' ')}",
+                    _figure(floor[key]["span_ft"], 2),
+                    _figure(found[f"dead_{unit}"], 1),
+                    _figure(found[f"live_{unit}"], 1),
+                    _figure(found[f"resistance_{unit}"]["operating"], 1),
+                    _figure(found["rating"]["operating"], 2),
+                    _figure(found["rating"]["inventory"], 2),
+                )
+            )
+    return ["", *aligned(rows, left=2)] if len(rows) > 2 else []
 
 
 def aligned(rows: Sequence[Sequence[str]], left: int) -> list[str]:

@@ -284,6 +284,54 @@ FLOOR = Record(
     },
     (Needs("layers", "roadway_ft"),),
 )
+GIRDER = Record(
+    {
+        "depth_in": Key(INCHES, required=True, says="back to back of the angles"),
+        "web_thickness_in": Key(above_zero(6.0), required=True),
+        "leg_in": Key(INCHES, required=True, says="of the angles, along the web"),
+        "other_leg_in": Key(INCHES, required=True),
+        "angle_thickness_in": Key(above_zero(6.0), required=True),
+        "cover_width_in": Key(INCHES),
+        "cover_thickness_in": Key(above_zero(6.0), says="of all plates on one flange"),
+    },
+    (Together(("cover_width_in", "cover_thickness_in")),),
+    says="an I of a web plate, four angles and cover plates",
+)
+BEAM_KEYS: dict[str, Key] = {
+    "components": Key(
+        Many(COMPONENT, 1, MOST_COMPONENTS, "components"), says="of one beam"
+    ),
+    "girder": Key(GIRDER),
+    "material": Key(MATERIAL),
+    "loss_fraction": Key(Number(0.0, 1.0, below=True), default=0.0),
+}
+BEAM_RULES = (SomeOf(("components", "girder")), NotBoth("components", "girder"))
+FLOOR_SYSTEM = Record(
+    {
+        "roadway_ft": Key(Number(1.0, 200.0), required=True),
+        "trusses_apart_ft": Key(Number(1.0, 200.0), says="span of the floor beams"),
+        "stringers": Key(
+            Record(
+                {
+                    "count": Key(Number(1, 200, whole=True), required=True),
+                    "spacing_ft": Key(
+                        Number(0.1, 50.0), says="else from edge to edge of the roadway"
+                    ),
+                    "wheel_share": Key(
+                        Number(0.0, 4.0, above=True),
+                        says="of one wheel line, to one stringer; else by deck and "
+                        "spacing",
+                    ),
+                    **BEAM_KEYS,
+                },
+                BEAM_RULES,
+            )
+        ),
+        "floor_beams": Key(Record(BEAM_KEYS, BEAM_RULES)),
+    },
+    (SomeOf(("stringers", "floor_beams")), Needs("floor_beams", "trusses_apart_ft")),
+    says="the beams under the deck, of the whole floor",
+)
 KIPS = Number(-100_000.0, 100_000.0)
 DEAD_LOAD = Record(
     {
@@ -311,6 +359,25 @@ LIVE_LOAD = Record(
         "axles": Key(Many(AXLE, 1, MOST_AXLES, "axles")),
         "lane": Key(Choice(tuple(LANES))),
         "uniform_plf": Key(above_zero(1e6), says="on this truss line"),
+        "crowd": Key(
+            Record(
+                {
+                    "psf": Key(
+                        Either(
+                            {
+                                "number": above_zero(1000.0),
+                                "string": Choice(("aashto-1997",)),
+                            }
+                        ),
+                        required=True,
+                        says="or the published pedestrian load by area",
+                    ),
+                    "width_ft": Key(Number(0.5, 200.0), required=True),
+                    "share": Key(Number(0.0, 1.0, above=True), default=0.5),
+                }
+            ),
+            says="people on foot, wherever they add; without impact, and alone",
+        ),
         "fraction": Key(
             Number(0.0, 10.0, above=True),
             says="of a lane, to this truss line; 1 if nothing is said",
@@ -322,6 +389,12 @@ LIVE_LOAD = Record(
                     "trusses_apart_ft": Key(Number(1.0, 200.0), required=True),
                     "gauge_ft": Key(Number(1.0, 20.0), default=6.0),
                     "curb_clear_ft": Key(from_zero(20.0), default=2.0),
+                    "vehicles": Key(
+                        Number(1, 2, whole=True),
+                        default=1,
+                        says="abreast, 10 ft from centre to centre",
+                    ),
+                    "placing": Key(Choice(("worst", "centred")), default="worst"),
                 }
             )
         ),
@@ -331,8 +404,19 @@ LIVE_LOAD = Record(
         ),
     },
     (
-        SomeOf(("vehicle", "axles", "lane", "uniform_plf")),
+        SomeOf(("vehicle", "axles", "lane", "uniform_plf", "crowd")),
         NotBoth("fraction", "lever"),
+        *(
+            NotBoth(other, "crowd")
+            for other in (
+                "vehicle",
+                "axles",
+                "lane",
+                "uniform_plf",
+                "fraction",
+                "lever",
+            )
+        ),
     ),
 )
 
@@ -384,5 +468,6 @@ DOCUMENT = Record(
         ),
         "tension_only_model": Key(Choice(("elastic", "classical")), default="elastic"),
         "chord": Key(CHORD),
+        "floor_system": Key(FLOOR_SYSTEM),
     }
 )

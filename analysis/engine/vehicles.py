@@ -5,6 +5,7 @@ Axle loads in kips for the whole vehicle; distances in feet behind the front axl
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import accumulate
@@ -114,18 +115,53 @@ LANES: Mapping[str, LaneLoad] = {
 }
 
 
+#: Between the centres of vehicles side by side, ft: lanes of 10 ft, AASHTO 3.6, memory.
+ABREAST_FT = 10.0
+
+
 def lever_fraction(
-    roadway_ft: float, trusses_apart_ft: float, gauge_ft: float, curb_clear_ft: float
+    roadway_ft: float,
+    trusses_apart_ft: float,
+    gauge_ft: float,
+    curb_clear_ft: float,
+    vehicles: int = 1,
+    placing: str = "worst",
 ) -> float:
     """Return the part of one vehicle that the nearer truss takes, by the lever rule.
 
-    The vehicle stands as near that truss as the curb lets it; a wheel line beyond the
-    farther truss is taken off nothing. Derivation: moments about the farther truss.
-    Known answers: tests/published/test_aashto_loads.py.
+    At worst the first of the ``vehicles`` stands as near that truss as the curb lets
+    it and the next 10 ft from it; centred, they stand about the middle. A wheel line
+    beyond the farther truss is taken off nothing. Derivation: moments about the farther
+    truss. Known answers: tests/published/test_aashto_loads.py.
     """
+    if placing == "centred":
+        return vehicles / 2.0
     near = trusses_apart_ft - (trusses_apart_ft - roadway_ft) / 2.0 - curb_clear_ft
-    lines = (near, near - gauge_ft)
+    lines = [
+        near - number * ABREAST_FT - step
+        for number in range(vehicles)
+        for step in (0.0, gauge_ft)
+    ]
     return sum(max(line, 0.0) for line in lines) / (2.0 * trusses_apart_ft)
+
+
+#: Pedestrian load by loaded area: AASHTO Guide Specifications for Design of Pedestrian
+#: Bridges, 1997, from memory.
+CROWD_PSF, LEAST_CROWD_PSF, CROWD_AREA_FT2 = 85.0, 65.0, 400.0
+CROWD_SOURCE = (
+    "Pedestrian load 85 psf, above 400 sq ft 85(0.25 + 15/sqrt A), at least 65: AASHTO "
+    "Guide Specifications for Design of Pedestrian Bridges, 1997, from memory."
+)
+
+
+def crowd_psf(area_ft2: float) -> float:
+    """Return the pedestrian load on a walkway of an area, psf.
+
+    Source: ``CROWD_SOURCE``. Known answers: tests/published/test_period_loads.py.
+    """
+    if area_ft2 <= CROWD_AREA_FT2:
+        return CROWD_PSF
+    return max(CROWD_PSF * (0.25 + 15.0 / math.sqrt(area_ft2)), LEAST_CROWD_PSF)
 
 
 def impact(loaded_ft: float) -> float:

@@ -14,6 +14,12 @@ import pytest
 from analysis.engine import vehicles
 from analysis.engine.answer import answer
 
+from .rows import approx
+
+pytestmark = pytest.mark.published(
+    "AASHTO Standard Specifications, articles 3.6 to 3.8", "reproduced"
+)
+
 # Span: H15 moment and end shear, H20, HS20; the greater of truck and lane (not HS20's).
 TABLE = {
     20: (120.0, 25.8, 160.0, 34.4, 160.0, 41.6),
@@ -67,18 +73,20 @@ def test_greatest_moment_and_end_shear_of_h_and_hs_loads(span_ft):
     for place, key in enumerate(("H15", "H20", "HS20")):
         live = {"vehicle": key} | ({} if key == "HS20" else {"lane": key})
         moment, shear = moment_and_shear(span_ft, live)
-        assert moment == pytest.approx(row[2 * place], rel=MOMENT)
-        assert shear == pytest.approx(row[2 * place + 1], abs=SHEAR_KIP)
+        assert moment == approx(row[2 * place], rel=MOMENT)
+        assert shear == approx(row[2 * place + 1], abs=SHEAR_KIP)
 
 
+@pytest.mark.published("AASHTO Manual for Bridge Evaluation, appendix D6A", "derived")
 @pytest.mark.parametrize("span_ft", LEGAL)
 def test_greatest_moment_and_end_shear_of_legal_trucks(span_ft):
     for key, (wanted_moment, wanted_shear) in LEGAL[span_ft].items():
         moment, shear = moment_and_shear(span_ft, {"vehicle": key})
-        assert moment == pytest.approx(wanted_moment, rel=MOMENT)
-        assert shear == pytest.approx(wanted_shear, abs=SHEAR_KIP)
+        assert moment == approx(wanted_moment, rel=MOMENT)
+        assert shear == approx(wanted_shear, abs=SHEAR_KIP)
 
 
+@pytest.mark.published("Floor-beam reactions by statics", "derived")
 @pytest.mark.parametrize("panel_ft", FLOOR_BEAM)
 def test_floor_beam_reaction_is_the_hip_verticals_live_load(panel_ft):
     geometry = {
@@ -89,28 +97,28 @@ def test_floor_beam_reaction_is_the_hip_verticals_live_load(panel_ft):
     }
     for key, wanted in FLOOR_BEAM[panel_ft].items():
         found = answer({"geometry": geometry, "live_load": {"vehicle": key}})
-        assert found["members"]["L1U1"]["live_max_kip"] == pytest.approx(
-            wanted, abs=5.1e-3
-        )
+        assert found["members"]["L1U1"]["live_max_kip"] == approx(wanted, abs=5.1e-3)
 
 
+@pytest.mark.published("Federal bridge formula, 23 U.S.C. 127", "reproduced")
 def test_legal_trucks_sit_just_under_the_federal_bridge_formula():
     """W = 500(LN/(N - 1) + 12N + 36) lb: 50,250; 73,625; 86,400 (derived)."""
     for key, wanted in (("type-3", 50.25), ("type-3S2", 73.625), ("type-3-3", 86.4)):
         vehicle = vehicles.VEHICLES[key]
         n, length = len(vehicle.axle_kip), vehicle.behind_front_ft[-1]
         allowed = 0.5 * (length * n / (n - 1) + 12 * n + 36)
-        assert allowed == pytest.approx(wanted)
+        assert allowed == approx(wanted)
         assert 0.9 * allowed < vehicle.weight_kip <= allowed
 
 
 def test_impact():
     """Article 3.8.2: 0.2703 at 60 ft; 0.30 at 30 ft, the cap up to 41.67 ft."""
-    assert vehicles.impact(60.0) == pytest.approx(0.2703, abs=5e-5)
+    assert vehicles.impact(60.0) == approx(0.2703, abs=5e-5)
     assert vehicles.impact(30.0) == 0.30
-    assert vehicles.impact(90.0) == pytest.approx(50.0 / 215.0)
+    assert vehicles.impact(90.0) == approx(50.0 / 215.0)
 
 
+@pytest.mark.published("Lever rule by statics", "derived")
 @pytest.mark.parametrize(
     ("apart", "roadway", "wanted"),
     [
@@ -123,6 +131,4 @@ def test_impact():
 )
 def test_lever_rule(apart, roadway, wanted):
     """Derived: wheel lines 6 ft apart, the outer 2 ft from the curb."""
-    assert vehicles.lever_fraction(roadway, apart, 6.0, 2.0) == pytest.approx(
-        wanted, abs=6e-4
-    )
+    assert vehicles.lever_fraction(roadway, apart, 6.0, 2.0) == approx(wanted, abs=6e-4)

@@ -16,10 +16,15 @@ import scipy.linalg
 from analysis.engine.answer import answer
 from analysis.engine.chord import chord_bar, frame_stiffness, least_multiple
 
+from .rows import approx
+
+pytestmark = pytest.mark.published("Bars on springs, by beam elements", "derived")
+
 E = 29_000.0
 PRINTED = 5.1e-4
 
 
+@pytest.mark.published("Galambos Guide, chapter 15, cross-frames", "reproduced")
 @pytest.mark.parametrize(
     ("h", "b", "post", "beam", "wanted"),
     [
@@ -29,7 +34,7 @@ PRINTED = 5.1e-4
     ],
 )
 def test_cross_frame_stiffness(h, b, post, beam, wanted):
-    assert frame_stiffness(E, h, post, beam, b) == pytest.approx(wanted, abs=PRINTED)
+    assert frame_stiffness(E, h, post, beam, b) == approx(wanted, abs=PRINTED)
 
 
 def factor(bar, forces):
@@ -50,6 +55,9 @@ def on_foundation(stiffness, force_of_x, panels=60):
     return math.pi / math.sqrt(critical)
 
 
+@pytest.mark.published(
+    "S. P. Timoshenko and J. M. Gere, Theory of Elastic Stability", "reproduced"
+)
 @pytest.mark.parametrize(
     ("stiffness", "wanted"),
     [
@@ -68,9 +76,12 @@ def on_foundation(stiffness, force_of_x, panels=60):
 )
 def test_uniform_force_on_an_elastic_foundation(stiffness, wanted):
     """beta l^4/(16 EI) against L/l."""
-    assert on_foundation(stiffness, lambda x: 1.0) == pytest.approx(wanted, abs=6e-4)
+    assert on_foundation(stiffness, lambda x: 1.0) == approx(wanted, abs=6e-4)
 
 
+@pytest.mark.published(
+    "S. P. Timoshenko and J. M. Gere, Theory of Elastic Stability", "reproduced"
+)
 @pytest.mark.parametrize(
     ("stiffness", "wanted"),
     [
@@ -90,7 +101,7 @@ def test_uniform_force_on_an_elastic_foundation(stiffness, wanted):
 def test_parabolic_force_on_an_elastic_foundation(stiffness, wanted):
     """Low-truss case; the printed 0.696 at 0 is an energy method's, 0.2 % off."""
     found = on_foundation(stiffness, lambda x: 4 * x * (1 - x))
-    assert found == pytest.approx(wanted, abs=6e-4)
+    assert found == approx(wanted, abs=6e-4)
 
 
 def low_truss(panels):
@@ -104,6 +115,7 @@ def low_truss(panels):
     return np.array(force) / max(force)
 
 
+@pytest.mark.published("Holt's table, Galambos Guide, table 15.1", "reproduced")
 @pytest.mark.parametrize(
     ("panels", "wanted"),
     [(6, 0.259), (8, 0.180), (10, 0.139), (12, 0.114), (14, 0.097), (16, 0.085)],
@@ -116,9 +128,10 @@ def test_chords_without_springs_give_the_last_row_of_holts_table(panels, wanted)
         [1.0] * len(force), list(force), [None, *[0.0] * (len(force) - 1), None]
     )
     k_inverse = math.sqrt(factor(bar, force)) / math.pi
-    assert k_inverse == pytest.approx(wanted, abs=1.1e-3)
+    assert k_inverse == approx(wanted, abs=1.1e-3)
 
 
+@pytest.mark.published("Holt's table, Galambos Guide, table 15.1", "memory")
 @pytest.mark.parametrize(
     ("panels", "stiffness", "wanted", "within"),
     [
@@ -141,9 +154,10 @@ def test_holts_table_with_end_springs(panels, stiffness, wanted, within):
         [stiffness / 2, *[stiffness] * (len(force) - 1), stiffness / 2],
     )
     # 1/K such that the bar is just at its load: the factor is then 1.
-    assert math.sqrt(factor(bar, force)) == pytest.approx(1.0, abs=within / wanted)
+    assert math.sqrt(factor(bar, force)) == approx(1.0, abs=within / wanted)
 
 
+@pytest.mark.published("Engesser's elastic-foundation formula", "reproduced")
 @pytest.mark.parametrize("stiffness", [0.5, 1, 2, 4])
 def test_many_panels_approach_engesser(stiffness):
     """Pcr = 2 sqrt(C EI/a) while the half-wave is above 2.2 panels."""
@@ -154,9 +168,10 @@ def test_many_panels_approach_engesser(stiffness):
         [None, *[stiffness] * (panels - 1), None],
     )
     engesser = 2 * math.sqrt(stiffness)
-    assert factor(bar, [1.0] * panels) == pytest.approx(engesser, rel=5.5e-3)
+    assert factor(bar, [1.0] * panels) == approx(engesser, rel=5.5e-3)
 
 
+@pytest.mark.published("Engesser's elastic-foundation formula", "reproduced")
 def test_engesser_example():
     """C 3.390, l 192 in, EI 29,000 x 60: Pcr 350.6 kip (derived)."""
     panels = 60
@@ -166,7 +181,7 @@ def test_engesser_example():
         [None, *[3.390] * (panels - 1), None],
     )
     engesser = 2 * math.sqrt(3.390 / 192 * E * 60)
-    assert engesser == pytest.approx(350.6, abs=0.06)
+    assert engesser == approx(350.6, abs=0.06)
     # Its half-wave is 1.63 panels, where springs apart hold less than spread ones.
     assert 0.96 < factor(bar, [1.0] * panels) / engesser < 0.975
 
@@ -185,8 +200,8 @@ def test_tension_in_one_panel_steadies_its_neighbour():
     """Pinned-clamped as the pull grows without limit: 20.19 EI/l^2 (4.4934^2)."""
     bar = chord_bar([1.0, 1.0], [1.0, 1.0], [None, 1e9, None])
     assert factor(bar, [1.0, 0.0]) > math.pi**2
-    assert factor(bar, [1.0, -1e6]) == pytest.approx(4.493409**2, rel=2e-2)
-    assert factor(bar, [1.0, -1e-3]) == pytest.approx(factor(bar, [1.0, 0.0]), rel=1e-3)
+    assert factor(bar, [1.0, -1e6]) == approx(4.493409**2, rel=2e-2)
+    assert factor(bar, [1.0, -1e-3]) == approx(factor(bar, [1.0, 0.0]), rel=1e-3)
 
 
 def elements(panel_lengths, ei, springs, force, each=12):
@@ -235,7 +250,7 @@ def test_random_chords_agree_with_beam_elements(seed):
     springs = [ends[0], *random.uniform(0, 20, panels - 1), ends[1]]
     exact = factor(chord_bar(lengths, ei, springs), force)
     rough = elements(lengths, ei, springs, force)
-    assert exact == pytest.approx(rough, rel=1e-4)
+    assert exact == approx(rough, rel=1e-4)
     assert exact <= rough * (1 + 1e-9)
 
 
@@ -246,7 +261,7 @@ def test_multiple_of_the_live_load_leaves_the_factor_asked_for(wanted):
     live = np.array([[10.0, 20.0, 12.0, 6.0], [5.0, 8.0, 30.0, 20.0]])
     multiple = least_multiple(bar, dead, live, wanted)
     left = bar.factor(dead + multiple * live)
-    assert left.min() == pytest.approx(wanted, rel=1e-9)
+    assert left.min() == approx(wanted, rel=1e-9)
     assert least_multiple(bar, dead * 1e3, live, wanted) == 0.0
     assert least_multiple(bar, dead, -live * 1e-9, wanted) == math.inf
 
@@ -312,9 +327,9 @@ def test_a_single_long_bar_without_springs_is_the_euler_bar():
     found = answer(pony)
     ei = E * 9.74 * 3.751**2
     wanted = math.pi**2 * ei / 192.0**2 / 20.0
-    assert found["chord"]["buckling_factor"] == pytest.approx(wanted, rel=1e-3)
+    assert found["chord"]["buckling_factor"] == approx(wanted, rel=1e-3)
     effective = found["chord"]["effective_length_ft"]["U1U2"]
-    assert effective == pytest.approx(16.0, rel=1e-3)
+    assert effective == approx(16.0, rel=1e-3)
 
 
 def test_soft_frames_lower_the_rating_of_the_chord():

@@ -15,6 +15,12 @@ from analysis.engine.resistance import (
     timber_column_ksi,
 )
 
+from .rows import approx
+
+pytestmark = pytest.mark.published(
+    "AASHTO Manual for Bridge Evaluation, 6B.5.2", "reproduced"
+)
+
 E = 29_000.0
 FACTOR = METHODS["allowable-stress"].column
 HALF_PSI = 0.51e-3
@@ -33,10 +39,10 @@ HALF_PSI = 0.51e-3
 def test_allowable_stress(fy, slenderness, inventory_psi, operating_psi):
     strength = column_strength_ksi(fy, E, slenderness)
     # Printed to a psi, some of them cut off rather than rounded.
-    assert strength / FACTOR["inventory"] == pytest.approx(
+    assert strength / FACTOR["inventory"] == approx(
         inventory_psi / 1000, abs=2 * HALF_PSI
     )
-    assert strength / FACTOR["operating"] == pytest.approx(
+    assert strength / FACTOR["operating"] == approx(
         operating_psi / 1000, abs=2 * HALF_PSI
     )
 
@@ -53,32 +59,30 @@ def test_allowable_stress(fy, slenderness, inventory_psi, operating_psi):
 def test_printed_constants_of_the_inventory_parabola(fy, cc, constant, square):
     at_zero = column_strength_ksi(fy, E, 0.0) / FACTOR["inventory"] * 1000
     at_hundred = column_strength_ksi(fy, E, 100.0) / FACTOR["inventory"] * 1000
-    assert at_zero == pytest.approx(constant, abs=0.51)
-    assert (at_zero - at_hundred) / 1e4 == pytest.approx(square, abs=5.1e-5)
+    assert at_zero == approx(constant, abs=0.51)
+    assert (at_zero - at_hundred) / 1e4 == approx(square, abs=5.1e-5)
     below = column_strength_ksi(fy, E, cc - 0.1)
     above = column_strength_ksi(fy, E, cc + 0.1)
-    assert below == pytest.approx(fy / 2, rel=2e-3)
-    assert above == pytest.approx(math.pi**2 * E / (cc + 0.1) ** 2, rel=2e-3)
+    assert below == approx(fy / 2, rel=2e-3)
+    assert above == approx(math.pi**2 * E / (cc + 0.1) ** 2, rel=2e-3)
 
 
 def test_euler_branch():
     """135,008,740/s^2 inventory and 168,363,840/s^2 operating, psi."""
     strength = column_strength_ksi(30, E, 160.0)
-    assert strength / FACTOR["inventory"] == pytest.approx(
-        135_008.740 / 160**2, rel=1e-6
-    )
-    assert strength / FACTOR["operating"] == pytest.approx(
-        168_363.840 / 160**2, rel=1e-6
-    )
+    assert strength / FACTOR["inventory"] == approx(135_008.740 / 160**2, rel=1e-6)
+    assert strength / FACTOR["operating"] == approx(168_363.840 / 160**2, rel=1e-6)
 
 
+@pytest.mark.published("G. B. N. Tower, 1874", "seen")
 @pytest.mark.parametrize(
     ("widths", "psi"),
     [(6, 1000), (12, 860), (20, 660), (30, 328), (40, 224), (60, 99), (3, 1000)],
 )
 def test_towers_timber_struts(widths, psi):
-    assert timber_column_ksi(widths) == pytest.approx(psi / 1000)
+    assert timber_column_ksi(widths) == approx(psi / 1000)
 
 
+@pytest.mark.published("Euler", "derived")
 def test_beyond_towers_table_timber_falls_as_euler():
-    assert timber_column_ksi(120) == pytest.approx(0.099 / 4)
+    assert timber_column_ksi(120) == approx(0.099 / 4)

@@ -8,6 +8,9 @@ decimals.
 import pytest
 
 from .documents import dead_forces, picked, uniform_forces
+from .rows import approx
+
+pytestmark = pytest.mark.published("Forms under equal loads, by two solvers", "derived")
 
 PRINTED = 5.1e-4
 CASES = {
@@ -132,7 +135,7 @@ SINGLE = [{"names": ["L1U2", "L2U3", "L4U3", "L5U4"], "absent": True}]
 def test_printed_forces(case):
     geometry, wanted = CASES[case]
     forces = uniform_forces(geometry, 10)
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=PRINTED)
+    assert picked(forces, wanted) == approx(wanted, abs=PRINTED)
 
 
 def test_e_bowstring_under_uniform_load():
@@ -142,7 +145,7 @@ def test_e_bowstring_under_uniform_load():
     wanted |= {f"L{i}U{i}": 10 for i in range(1, 6)}
     wanted |= {"L0U1": -39.051, "U1U2": -33.541, "U2U3": -30.414}
     wanted |= {"L2U1": 0, "L3U2": 0, "L3U4": 0, "L4U5": 0}
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=PRINTED)
+    assert picked(forces, wanted) == approx(wanted, abs=PRINTED)
 
 
 def test_e_bowstring_loaded_on_one_side():
@@ -158,7 +161,7 @@ def test_e_bowstring_loaded_on_one_side():
         "L2U2": 12.5,
     }
     # The printed case names the diagonals U1L2, U2L3, L3U4, L4U5.
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=PRINTED)
+    assert picked(forces, wanted) == approx(wanted, abs=PRINTED)
 
 
 def test_f_fink_given_outright():
@@ -187,9 +190,10 @@ def test_f_fink_given_outright():
     wanted = {f"U{i}U{i + 1}": -52.5 for i in range(8)}
     wanted |= {"U1P1": -10, "U3P3": -10, "U2P2": -20, "U6P6": -20, "U4P4": -40}
     wanted |= {"U0P1": 5.590, "U4P3": 5.590, "U0P2": 14.142, "U8P4": 44.721}
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=PRINTED)
+    assert picked(forces, wanted) == approx(wanted, abs=PRINTED)
 
 
+@pytest.mark.published("Forms by the method of sections", "derived")
 def test_bedstead_by_sections():
     """By hand: 4 panels of 15, 10 deep, W = 10 at L1 to L3. Reaction 15, all of it in
     the leg; L1U0 15 x 18.028/10; U0U1 -15 x 1.5; U1U2 = -M/h = -(15 x 30 - 150)/10;
@@ -208,9 +212,10 @@ def test_bedstead_by_sections():
         "L2U1": 9.014,
         "L2U2": 0,
     }
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=PRINTED)
+    assert picked(forces, wanted) == approx(wanted, abs=PRINTED)
 
 
+@pytest.mark.published("Forms by the method of sections", "derived")
 def test_lenticular_chords_pull_alike():
     """By statics: parabolic chords of 6 panels of 20, 30 deep, W = 10: the horizontal
     of each is M/h = wL^2/8h = 30 throughout, equal and opposite, so the supports feel
@@ -228,4 +233,4 @@ def test_lenticular_chords_pull_alike():
         wanted[f"U{i}U{i + 1}" if i else "L0U1"] = -along
     wanted |= {f"L{i}U{i}": 5 for i in range(1, 6)}
     wanted |= {"L2U1": 0, "L3U2": 0, "L3U4": 0, "L4U5": 0}
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=1e-5)
+    assert picked(forces, wanted) == approx(wanted, abs=1e-5)

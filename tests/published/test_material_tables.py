@@ -9,6 +9,12 @@ import pytest
 from analysis.engine.answer import answer
 from analysis.engine.materials import Material, strength
 
+from .rows import approx
+
+pytestmark = pytest.mark.published(
+    "AASHTO Manual for Bridge Evaluation, table 6A.6.2.1-1 and 6B.5.2", "memory"
+)
+
 BAR = {"form": "king-post", "panels": 2, "panel_length_ft": 15, "depth_ft": 10}
 
 
@@ -30,18 +36,18 @@ def test_steel_by_year(year, fy, fu):
     assert (known.fy_ksi, known.fu_ksi, known.e_ksi) == (fy, fu, 29_000)
 
 
+@pytest.mark.published("G. B. N. Tower, 1874", "seen")
 def test_wrought_iron_weighs_and_stretches_as_iron():
     """Tower: 10 lb a yard for each square inch; E 27,500 within 26,200 to 27,900."""
     known = strength(Material(kind="wrought-iron", year=1885))
     assert (known.fy_ksi, known.fu_ksi) == (26, 48)
     assert 26_200 <= known.e_ksi <= 27_900
-    assert known.weight_pcf / 144 * 3 == pytest.approx(10.0)
+    assert known.weight_pcf / 144 * 3 == approx(10.0)
 
 
+@pytest.mark.published("Shop rule of 3.4 lb, bridge load primer", "seen")
 def test_steel_weighs_three_and_four_tenths_a_foot_for_each_square_inch():
-    assert strength(Material(kind="steel")).weight_pcf / 144 == pytest.approx(
-        3.4, abs=0.01
-    )
+    assert strength(Material(kind="steel")).weight_pcf / 144 == approx(3.4, abs=0.01)
 
 
 @pytest.mark.parametrize(
@@ -65,5 +71,5 @@ def test_allowable_tension_on_one_square_inch(material, inventory, operating):
         }
     )
     resistance = found["members"]["L0L1"]["resistance"]
-    assert resistance["inventory"]["tension_kip"] == pytest.approx(inventory)
-    assert resistance["operating"]["tension_kip"] == pytest.approx(operating)
+    assert resistance["inventory"]["tension_kip"] == approx(inventory)
+    assert resistance["operating"]["tension_kip"] == approx(operating)

@@ -10,6 +10,9 @@ import pytest
 from analysis.engine.answer import answer
 
 from .documents import REFERENCE, dead_forces, live_envelope, picked, uniform_forces
+from .rows import approx
+
+pytestmark = pytest.mark.published("Reference truss R, by two solvers", "derived")
 
 PRINTED = 5.1e-4  # kip, half of the last digit
 PRINTED_ORDINATE = 5.1e-5
@@ -122,7 +125,7 @@ COUNTERS = [
 
 def test_uniform_load():
     forces = uniform_forces(REFERENCE, 10)
-    assert picked(forces, UNIFORM) == pytest.approx(UNIFORM, abs=1e-8)
+    assert picked(forces, UNIFORM) == approx(UNIFORM, abs=1e-8)
 
 
 def test_reactions_of_the_uniform_load():
@@ -133,21 +136,21 @@ def test_reactions_of_the_uniform_load():
         }
     )
     reactions = {name: each["dead_kip"] for name, each in found["reactions"].items()}
-    assert reactions == pytest.approx({"L0": 25.0, "L6": 25.0}, abs=1e-8)
+    assert reactions == approx({"L0": 25.0, "L6": 25.0}, abs=1e-8)
 
 
 @pytest.mark.parametrize("place", range(5))
 def test_influence_ordinates(place):
     forces = dead_forces(REFERENCE, {f"L{place + 1}": 1.0})
     wanted = {name: row[place] for name, row in ORDINATES.items()}
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=PRINTED_ORDINATE)
+    assert picked(forces, wanted) == approx(wanted, abs=PRINTED_ORDINATE)
 
 
 @pytest.mark.parametrize("truck", TRUCKS)
 def test_a_truck_crossing_on_simply_supported_stringers(truck):
     found = live_envelope(REFERENCE, {"vehicle": truck, "fraction": 1, "impact": 0})
     for name, (greatest, least) in TRUCKS[truck].items():
-        assert found[name] == pytest.approx((greatest, least), abs=PRINTED), name
+        assert found[name] == approx((greatest, least), abs=PRINTED), name
 
 
 @pytest.mark.parametrize("model", ["elastic", "classical"])
@@ -160,7 +163,7 @@ def test_counters(loads, wanted, model):
         members=COUNTERED["members"],
         tension_only_model=model,
     )
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=PRINTED)
+    assert picked(forces, wanted) == approx(wanted, abs=PRINTED)
 
 
 def test_without_its_counter_the_same_load_cannot_stand():
@@ -184,7 +187,7 @@ def test_exact_panel_shear_of_a_uniform_live_load():
     per_wp = 25.0 / 20.0 * 15.0  # web force of unit shear times w p
     bars = ["L2U1", "L3U2", "L3U4", "L4U5"]
     greatest = [found[name][0] / per_wp for name in bars]
-    assert greatest == pytest.approx([1.6, 0.9, 0.9, 1.6], abs=1e-9)
+    assert greatest == approx([1.6, 0.9, 0.9, 1.6], abs=1e-9)
     least = [-found[name][1] / per_wp for name in bars]
-    assert least == pytest.approx([0.1, 0.4, 0.4, 0.1], abs=1e-9)
-    assert -found["L0U1"][1] / per_wp == pytest.approx(2.5, abs=1e-9)
+    assert least == approx([0.1, 0.4, 0.4, 0.1], abs=1e-9)
+    assert -found["L0U1"][1] / per_wp == approx(2.5, abs=1e-9)

@@ -15,6 +15,10 @@ from sectionproperties.pre.library import steel_sections
 from analysis.engine import sections
 from analysis.engine.sections import BuiltUp, Component, component_section
 
+from .rows import approx
+
+pytestmark = pytest.mark.published("Built-up sections by parallel axes", "derived")
+
 ROOT_AREAS = {
     0.75: 0.302,
     0.875: 0.419,
@@ -43,22 +47,25 @@ UPSETS = {
 }
 
 
+@pytest.mark.published("American (Sellers) standard thread", "reproduced")
 @pytest.mark.parametrize("diameter", ROOT_AREAS)
 def test_root_areas(diameter):
     area = sections.root_area_in2(diameter)
-    assert area == pytest.approx(ROOT_AREAS[diameter], abs=5.1e-4)
+    assert area == approx(ROOT_AREAS[diameter], abs=5.1e-4)
 
 
+@pytest.mark.published("Mill handbooks' upset ends", "reproduced")
 @pytest.mark.parametrize("bar", UPSETS)
 def test_the_root_of_an_upset_end_exceeds_the_bar(bar):
     round_upset, round_excess, square_upset, square_excess = UPSETS[bar]
     area = math.pi / 4 * bar**2
     excess = sections.root_area_in2(round_upset) / area - 1
-    assert 100 * excess == pytest.approx(round_excess, abs=0.06)
+    assert 100 * excess == approx(round_excess, abs=0.06)
     excess = sections.root_area_in2(square_upset) / bar**2 - 1
-    assert 100 * excess == pytest.approx(square_excess, abs=0.06)
+    assert 100 * excess == approx(square_excess, abs=0.06)
 
 
+@pytest.mark.published("American (Sellers) standard thread", "derived")
 @pytest.mark.parametrize(
     ("diameter", "kept"), [(0.75, 0.684), (1, 0.702), (1.25, 0.725), (1.5, 0.732)]
 )
@@ -66,13 +73,13 @@ def test_a_thread_without_upset_leaves_part_of_the_bar(diameter, kept):
     rod = component_section(
         Component("round-rod", diameter_in=diameter, ends="plain-thread")
     )
-    assert rod.net_area_in2 / rod.area_in2 == pytest.approx(kept, abs=6e-4)
+    assert rod.net_area_in2 / rod.area_in2 == approx(kept, abs=6e-4)
 
 
 def test_upset_and_loop_ends_keep_the_bar():
     for ends in ("upset", "loop", "none"):
         rod = component_section(Component("square-rod", side_in=1.5, ends=ends))
-        assert rod.net_area_in2 == rod.area_in2 == pytest.approx(2.25)
+        assert rod.net_area_in2 == rod.area_in2 == approx(2.25)
 
 
 @pytest.mark.parametrize(
@@ -93,26 +100,28 @@ def test_angle_areas(legs, area):
     found = component_section(
         Component("angle", leg_in=a, other_leg_in=b, thickness_in=t)
     )
-    assert found.area_in2 == pytest.approx(area, abs=6e-4)
+    assert found.area_in2 == approx(area, abs=6e-4)
 
 
+@pytest.mark.published("American Standard channels, AISC Manual", "seen")
 @pytest.mark.parametrize("row", sections.CHANNELS, ids=str)
 def test_channel_table_hangs_together(row):
     """Weight 3.4 lb/ft a square inch, radii of the table, and three rectangles."""
-    assert row.weight_plf == pytest.approx(3.403 * row.area_in2, rel=0.015)
+    assert row.weight_plf == approx(3.403 * row.area_in2, rel=0.015)
     rough = measured("channel", row)
-    assert rough.area_in2 == pytest.approx(row.area_in2, rel=0.03)
-    strong = sections._rolled(as_measured("channel", row)).i_strong_in4
-    assert strong == pytest.approx(row.i_strong_in4, rel=0.04)
+    assert rough.area_in2 == approx(row.area_in2, rel=0.03)
+    strong = sections.rolled(as_measured("channel", row)).i_strong_in4
+    assert strong == approx(row.i_strong_in4, rel=0.04)
 
 
+@pytest.mark.published("American Standard beams, AISC Manual", "memory")
 @pytest.mark.parametrize("row", sections.BEAMS, ids=str)
 def test_beam_table_hangs_together(row):
-    assert row.weight_plf == pytest.approx(3.403 * row.area_in2, rel=0.015)
+    assert row.weight_plf == approx(3.403 * row.area_in2, rel=0.015)
     rough = measured("i-beam", row)
-    assert rough.area_in2 == pytest.approx(row.area_in2, rel=0.02)
-    strong = sections._rolled(as_measured("i-beam", row)).i_strong_in4
-    assert strong == pytest.approx(row.i_strong_in4, rel=0.03)
+    assert rough.area_in2 == approx(row.area_in2, rel=0.02)
+    strong = sections.rolled(as_measured("i-beam", row)).i_strong_in4
+    assert strong == approx(row.i_strong_in4, rel=0.03)
 
 
 def measured(shape, row):
@@ -150,9 +159,9 @@ def test_laced_chords_of_two_channels_and_a_plate(
             built_up=BuiltUp(web_gap, "out", "lacing", width, thickness),
         )
     )
-    assert found.area_in2 == pytest.approx(area, abs=6e-4)
-    assert found.r_in_plane_in == pytest.approx(r_in, abs=6e-4)
-    assert found.r_out_of_plane_in == pytest.approx(r_out, abs=6e-4)
+    assert found.area_in2 == approx(area, abs=6e-4)
+    assert found.r_in_plane_in == approx(r_in, abs=6e-4)
+    assert found.r_out_of_plane_in == approx(r_out, abs=6e-4)
 
 
 def test_channels_turned_inward_stand_closer():
@@ -161,7 +170,7 @@ def test_channels_turned_inward_stand_closer():
         "channel", count=2, depth_in=8, weight_plf=11.5, built_up=BuiltUp(6.5, "in")
     )
     wanted = 2 * (1.31 + 3.37 * (3.25 - 0.572) ** 2)
-    assert component_section(pair).i_out_of_plane_in4 == pytest.approx(wanted)
+    assert component_section(pair).i_out_of_plane_in4 == approx(wanted)
 
 
 def test_untied_channels_bend_alone_sideways():
@@ -173,8 +182,8 @@ def test_untied_channels_bend_alone_sideways():
         built_up=BuiltUp(6.5, tied_by="none"),
     )
     found = component_section(pair)
-    assert found.r_out_of_plane_in == pytest.approx(0.623, abs=1e-3)
-    assert found.r_in_plane_in == pytest.approx(3.11, abs=5e-3)
+    assert found.r_out_of_plane_in == approx(0.623, abs=1e-3)
+    assert found.r_in_plane_in == approx(3.11, abs=5e-3)
 
 
 # --- a general-purpose library as the other opinion ------------------------------------
@@ -190,6 +199,7 @@ def by_library(geometry):
     return section
 
 
+@pytest.mark.published("A section library", "derived")
 @pytest.mark.parametrize("legs", [(4, 3, 0.375), (2, 2, 0.25), (6, 4, 0.5)])
 def test_least_radius_of_an_angle_agrees_with_a_section_library(legs):
     a, b, t = legs
@@ -200,26 +210,28 @@ def test_least_radius_of_an_angle_agrees_with_a_section_library(legs):
     found = component_section(
         Component("angle", leg_in=a, other_leg_in=b, thickness_in=t)
     )
-    assert found.i_in_plane_in4 == pytest.approx(least, rel=LIBRARY)
-    assert found.area_in2 == pytest.approx(oracle.get_area(), rel=LIBRARY)
+    assert found.i_in_plane_in4 == approx(least, rel=LIBRARY)
+    assert found.area_in2 == approx(oracle.get_area(), rel=LIBRARY)
 
 
+@pytest.mark.published("A section library", "derived")
 def test_measured_channel_agrees_with_a_section_library():
     shape = {"d": 8, "b": 2.26, "t_f": 0.39, "t_w": 0.22}
     oracle = by_library(steel_sections.channel_section(**shape, **SHARP))
-    rolled = sections._rolled(as_measured("channel", sections.CHANNELS[13]))
+    rolled = sections.rolled(as_measured("channel", sections.CHANNELS[13]))
     ixx, iyy, _ = oracle.get_ic()
-    assert rolled.i_strong_in4 == pytest.approx(ixx, rel=LIBRARY)
-    assert rolled.i_weak_in4 == pytest.approx(iyy, rel=LIBRARY)
-    assert rolled.x_bar_in == pytest.approx(oracle.get_c()[0], rel=LIBRARY)
+    assert rolled.i_strong_in4 == approx(ixx, rel=LIBRARY)
+    assert rolled.i_weak_in4 == approx(iyy, rel=LIBRARY)
+    assert rolled.x_bar_in == approx(oracle.get_c()[0], rel=LIBRARY)
 
 
+@pytest.mark.published("A section library", "derived")
 def test_measured_beam_agrees_with_a_section_library():
     shape = {"d": 10, "b": 4.66, "t_f": 0.491, "t_w": 0.311}
     oracle = by_library(steel_sections.i_section(**shape, **SHARP))
     row = next(r for r in sections.BEAMS if (r.depth_in, r.weight_plf) == (10, 25.4))
-    rolled = sections._rolled(as_measured("i-beam", row))
+    rolled = sections.rolled(as_measured("i-beam", row))
     ixx, iyy, _ = oracle.get_ic()
-    assert rolled.i_strong_in4 == pytest.approx(ixx, rel=LIBRARY)
-    assert rolled.i_weak_in4 == pytest.approx(iyy, rel=LIBRARY)
-    assert rolled.area_in2 == pytest.approx(oracle.get_area(), rel=LIBRARY)
+    assert rolled.i_strong_in4 == approx(ixx, rel=LIBRARY)
+    assert rolled.i_weak_in4 == approx(iyy, rel=LIBRARY)
+    assert rolled.area_in2 == approx(oracle.get_area(), rel=LIBRARY)

@@ -7,6 +7,11 @@ import pytest
 from analysis.engine.answer import answer
 
 from .documents import dead_forces, picked
+from .rows import approx
+
+pytestmark = pytest.mark.published(
+    "University computing assignment on a Warren truss", "seen"
+)
 
 PER_MILLE = 1e-3
 
@@ -45,9 +50,10 @@ def test_warren_of_a_university_computing_assignment():
         "CE": 2.59808,
         "DE": -5.19615,
     }
-    assert forces == pytest.approx(wanted, abs=1e-5)
+    assert forces == approx(wanted, abs=1e-5)
 
 
+@pytest.mark.published("R. C. Hibbeler, Statics, 14th ed., problem 6-11", "reproduced")
 def test_polygonal_chord_of_hibbeler_6_11():
     """R. C. Hibbeler, Statics, 14th ed., problem 6-11: input seen, answers recalled
     (AL 28.3 C, KJ 23.6 C, KD 7.45 C, JD 33.3 T, CK 10 T, LC 0). Metres and kN stand
@@ -80,12 +86,13 @@ def test_polygonal_chord_of_hibbeler_6_11():
         "KD": -7.454,
         "JD": 33.333,
     }
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=5.1e-4)
+    assert picked(forces, wanted) == approx(wanted, abs=5.1e-4)
 
 
 QUEEN = {"form": "queen-post", "panels": 3, "panel_length_ft": 15, "depth_ft": 10}
 
 
+@pytest.mark.published("C. E. Greene, 1890, queen post", "seen")
 def test_queen_post_under_equal_loads_has_no_force_in_its_middle_diagonal():
     """Greene 1890 (seen): under equal loads the centre diagonal carries nothing."""
     forces = dead_forces(
@@ -102,9 +109,10 @@ def test_queen_post_under_equal_loads_has_no_force_in_its_middle_diagonal():
         "L2U2": 8,
         "L2U1": 0,
     }
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=5.1e-4)
+    assert picked(forces, wanted) == approx(wanted, abs=5.1e-4)
 
 
+@pytest.mark.published("Queen post by joints", "derived")
 def test_queen_post_loaded_on_one_side():
     """Derived: 8 kip at L1 with the diagonal U1L2."""
     forces = dead_forces(
@@ -113,22 +121,25 @@ def test_queen_post_loaded_on_one_side():
         members=[{"names": ["L1U2"], "absent": True}],
     )
     wanted = {"L2U1": -4.807, "L2U2": 2.667, "U1U2": -4.0}
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=5.1e-4)
+    assert picked(forces, wanted) == approx(wanted, abs=5.1e-4)
 
 
+@pytest.mark.published("Queen post by joints", "derived")
 def test_open_queen_post_balances_a_symmetric_load_and_says_that_is_all():
     found = answer({"geometry": QUEEN, "dead_load": {"joints_kip": {"L1": 8, "L2": 8}}})
     assert found["stands"] is False
-    assert found["members"]["U1U2"]["dead_kip"] == pytest.approx(-12.0)
+    assert found["members"]["U1U2"]["dead_kip"] == approx(-12.0)
     assert any("only a symmetric load" in text for text in found["warnings"])
 
 
+@pytest.mark.published("Queen post by joints", "derived")
 def test_open_queen_post_has_no_answer_to_one_load():
     found = answer({"geometry": QUEEN, "dead_load": {"joints_kip": {"L1": 8}}})
     assert found["stands"] is False
     assert found["members"]["U1U2"]["dead_kip"] is None
 
 
+@pytest.mark.published("Index method of Ketchum and of Merriman", "reproduced")
 def test_index_method_on_seven_panels():
     """Coefficients of the kind printed by Ketchum and by Merriman (method recalled,
     values derived): 7 panels of 20, 24 deep, W = 1, sec 1.3017, tan 0.8333. The middle
@@ -154,4 +165,4 @@ def test_index_method_on_seven_panels():
         "L3U2": sec,
         "L4U3": 0,
     }
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=1e-6)
+    assert picked(forces, wanted) == approx(wanted, abs=1e-6)

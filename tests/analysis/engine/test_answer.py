@@ -70,6 +70,7 @@ ANSWER_KEYS = {
     "governing",
     "unstable_at",
     "chord",
+    "floor",
     "assumptions",
     "warnings",
     "sources",
