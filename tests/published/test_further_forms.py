@@ -14,6 +14,11 @@ from analysis.engine import forms
 from analysis.engine.answer import answer
 
 from .documents import dead_forces, picked, uniform_forces
+from .rows import approx
+
+pytestmark = pytest.mark.published(
+    "Forms by statics and by direct stiffness", "derived"
+)
 
 PRINTED = 5.1e-4
 EXACT = 1e-7
@@ -32,7 +37,7 @@ def test_fink():
     wanted |= {"L2U2": -20, "L6U6": -20, "L4U4": -40}
     wanted |= {"L1U0": 5.590, "L1U2": 5.590, "L2U0": 14.142, "L4U0": 44.721}
     wanted |= {f"U{i}U{i + 1}": -52.5 for i in range(8)}
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=PRINTED)
+    assert picked(forces, wanted) == approx(wanted, abs=PRINTED)
 
 
 def test_bollman():
@@ -48,20 +53,20 @@ def test_bollman():
     for i in range(1, n):
         x = i * panel
         to_origin = load * (span - x) / span * math.hypot(x, depth) / depth
-        assert forces[f"L{i}U0"] == pytest.approx(to_origin, abs=EXACT)
+        assert forces[f"L{i}U0"] == approx(to_origin, abs=EXACT)
         # Hung from the feet, the floor leaves the posts nothing to carry.
-        assert forces[f"L{i}U{i}"] == pytest.approx(0.0, abs=EXACT)
+        assert forces[f"L{i}U{i}"] == approx(0.0, abs=EXACT)
     chord = -sum(
         load * i * panel * (span - i * panel) / (span * depth) for i in range(1, n)
     )
     for i in range(n):
-        assert forces[f"U{i}U{i + 1}"] == pytest.approx(chord, abs=EXACT)
+        assert forces[f"U{i}U{i + 1}"] == approx(chord, abs=EXACT)
 
 
 def test_bollman_posts_carry_their_floor_beam_on_a_deck_span():
     geometry = {"form": "bollman", "panels": 4, "panel_length_ft": 12, "depth_ft": 10}
     forces = dead_forces(geometry, {"U1": 10, "U2": 10, "U3": 10}, deck_position="deck")
-    assert forces["L2U2"] == pytest.approx(-10)
+    assert forces["L2U2"] == approx(-10)
 
 
 def test_k_truss():
@@ -78,7 +83,7 @@ def test_k_truss():
     wanted = {"M1U2": -arm, "L2M1": arm, "L3L4": 50, "U3U4": -50}
     # Joint L0: 35 x 20/30 along the chord. Joint U1 and M1: the hanger's two halves.
     wanted |= {"L0L1": 70 / 3, "L1M1": 10, "M1U1": 35}
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=EXACT)
+    assert picked(forces, wanted) == approx(wanted, abs=EXACT)
 
 
 def test_kellogg():
@@ -92,7 +97,7 @@ def test_kellogg():
     tie = 10 * math.hypot(10, 15) / 15
     wanted = {"L1U2": tie, "L3U2": tie, "L2U2": 10, "L4U2": 5 * 25 / 15}
     wanted |= {"L0U2": -35 * 25 / 15, "L4U4": 0, "U2U4": -800 / 15}
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=EXACT)
+    assert picked(forces, wanted) == approx(wanted, abs=EXACT)
 
 
 def test_a_truss():
@@ -106,7 +111,7 @@ def test_a_truss():
     slope = math.hypot(15, 10) / 10
     wanted = {"L1M1": 10, "L2M1": -5 * slope, "L2U2": 20}
     wanted |= {"L0M1": -15 * slope, "M1U2": -10 * slope, "L0L1": 22.5, "L1L2": 22.5}
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=EXACT)
+    assert picked(forces, wanted) == approx(wanted, abs=EXACT)
 
 
 def test_post_truss():
@@ -123,7 +128,7 @@ def test_post_truss():
     wanted = {"L0U1": -35 * post, "L1U1": 20 * post, "L2U1": 15 * tie}
     wanted |= {"L1U2": -10 * post, "L3U2": 10 * tie, "L2U3": -5 * post}
     wanted |= {"L4U3": 5 * tie, "L3U4": 0}
-    assert picked(forces, wanted) == pytest.approx(wanted, abs=EXACT)
+    assert picked(forces, wanted) == approx(wanted, abs=EXACT)
 
 
 @pytest.mark.parametrize(
@@ -144,7 +149,7 @@ def test_what_statics_alone_cannot_settle_agrees_with_direct_stiffness(
     forces = uniform_forces(geometry, 10)
     built = forms.build(**geometry)
     loads = dict.fromkeys(built.loaded_joints[1:-1], 10)
-    assert forces == pytest.approx(direct_stiffness(built, loads), abs=1e-6)
+    assert forces == approx(direct_stiffness(built, loads), abs=1e-6)
 
 
 def direct_stiffness(geometry, loads):
@@ -186,7 +191,7 @@ def test_burr_arch_and_truss_share_the_moment():
         across = (bx - ax) * (ay - 0) - (by - ay) * (ax - 48)
         cut.append(-forces[name] * across / math.hypot(bx - ax, by - ay))
     moment = 35 * 48 - 10 * (36 + 24 + 12)
-    assert sum(cut) == pytest.approx(moment, abs=1e-6)
+    assert sum(cut) == approx(moment, abs=1e-6)
     assert forces["M3M4"] < -10
     assert forces["U3U4"] < 0
 
@@ -214,4 +219,4 @@ def test_ties_and_struts_take_the_same_metal_at_the_same_stress(form):
     )
     level = built.joints[built.pinned][1]
     outer = sum(10 * (level - built.joints[name][1]) for name in inner)
-    assert total == pytest.approx(outer, abs=1e-5)
+    assert total == approx(outer, abs=1e-5)
