@@ -81,6 +81,25 @@ class Effect(models.Model):
         return f"effect on {self.truss_line_id}"
 
 
+class Band(models.Model):
+    """How far a truss line's estimate may be off, keyed by content like a check."""
+
+    content_sha256 = models.CharField(max_length=64)
+    engine = models.CharField(max_length=20)
+    result = models.JSONField()
+    computed_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["content_sha256", "engine"], name="band_computed_once"
+            )
+        ]
+
+    def __str__(self):
+        return self.content_sha256[:12]
+
+
 class Dossier(models.Model):
     """What an officer writes for one bridge; the rest is drawn from the record."""
 

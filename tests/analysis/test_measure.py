@@ -1,0 +1,118 @@
+"""The band of an estimate, and what a volunteer is asked to measure next."""
+
+import pytest
+
+from analysis import measure, services
+from analysis.models import Band
+from bridges.models import Span
+from surveys import record as records
+from surveys.models import Element, Observation
+from tests.makers import make_bridge
+from tests.structures import BY_ROLE, make_described_bridge, make_visit_saying
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def few_samples(monkeypatch):
+    monkeypatch.setattr("analysis.engine.sampling.SAMPLES", 512)
+    monkeypatch.setattr("analysis.engine.sampling.sample.__defaults__", (512,))
+
+
+def tasks(bridge, **asked):
+    return measure.measure_next(bridge, **{"limit": None} | asked)
+
+
+def test_the_band_surrounds_the_estimate():
+    bridge = make_described_bridge()
+    Span.objects.update(measured_how="taped")
+    services.recheck(bridge=bridge)
+    for one in measure.bands(bridge):
+        assert one["gaps"] == []
+        assert 0 < one["low"] < one["mid"] < one["high"]
+        estimate = services.history(bridge)[-1].lines[0][2].check_made.limit_tons
+        assert one["low"] < estimate < one["high"]
+        assert sum(each["share"] for each in one["measures"]) < 1.1
+
+
+def test_a_guess_is_what_to_measure_first():
+    bridge = make_described_bridge()
+    Observation.objects.filter(element__role="lower-chord").update(certainty="guess")
+    Observation.objects.filter(element__role="hip-vertical").update(certainty="guess")
+    Span.objects.update(measured_how="taped")
+    first = tasks(bridge)[0]
+    assert "hip verticals" in first["words"] or "lower chord" in first["words"]
+    assert first["narrows_percent"] >= 1
+    assert "upstream and downstream trusses" in first["words"]
+    assert set(first["lines"]) == {"upstream", "downstream"}
+    assert Element.objects.filter(path__in=first["paths"]).count() == len(
+        first["paths"]
+    )
+
+
+def test_the_words_are_a_task():
+    bridge = make_described_bridge()
+    words = {one["act"] for one in measure.bands(bridge)[1]["measures"]}
+    assert "tape the thickness of the end-post cover plate" in words
+    assert "caliper the diameter of the round rods of the hip verticals" in words
+    assert "tape the thickness of the timber plank deck, at an edge" in words
+
+
+def test_what_no_tape_settles_is_no_task():
+    bridge = make_described_bridge()
+    assert not any("strength" in one["words"] for one in tasks(bridge))
+
+
+def test_a_paced_span_asks_for_a_tape():
+    bridge = make_described_bridge()
+    Span.objects.update(measured_how="paced")
+    paced = next(one for one in tasks(bridge) if one["quantity"] == "panel-length")
+    assert paced["words"] == (
+        "Tape a panel, joint to joint along the lower chord (it was paced)."
+    )
+    Span.objects.update(measured_how="taped")
+    taped = [one for one in tasks(bridge) if one["quantity"] == "panel-length"]
+    assert not taped or taped[0]["share"] < paced["share"]
+
+
+def test_members_without_sizes_come_before_all():
+    bridge = make_bridge()
+    states = {
+        one.path: BY_ROLE[one.role]
+        for one in Element.objects.filter(bridge=bridge, kind="member")
+        if one.role != "lower-chord"
+    }
+    make_visit_saying(bridge, 1990, changed=states)
+    first = tasks(bridge, limit=1)[0]
+    assert first["is_missing"]
+    assert first["words"] == (
+        "Tape every piece of the lower chord, upstream and downstream trusses."
+    )
+    assert first["narrows_percent"] is None
+
+
+def test_a_deck_nobody_described_is_a_range():
+    bridge = make_bridge()
+    states = {
+        one.path: BY_ROLE[one.role]
+        for one in Element.objects.filter(bridge=bridge, kind="member")
+    }
+    make_visit_saying(bridge, 1990, changed=states)
+    deck = next(one for one in tasks(bridge) if one["quantity"] == "deck")
+    assert deck["words"].startswith("Say what the deck is made of")
+    assert deck["paths"] == ["span-1/deck"]
+
+
+def test_a_bridge_nobody_visited_is_answered():
+    assert [one["is_missing"] for one in tasks(make_bridge())] == [True] * len(
+        tasks(make_bridge(slug="another"))
+    )
+
+
+def test_a_band_is_made_once():
+    bridge = make_described_bridge()
+    record = records.load(bridge)
+    once = measure.bands(bridge, record)
+    made = Band.objects.count()
+    assert measure.bands(bridge, record) == once
+    assert Band.objects.count() == made
