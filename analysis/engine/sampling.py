@@ -11,8 +11,8 @@ curves multiplied; dead load likewise, added. That leaves out only how two unkno
 one member act on each other beyond multiplying, under 1 % of a limit for ranges of a
 tenth (tests/analysis/engine/test_sampling.py compares with whole check files). Panel
 length and depth change the geometry, which configurations of one batch share: they are
-drawn on ``GEOMETRIES`` levels, a batch for each. A chord's sideways buckling is held at
-what the file says.
+drawn on ``GEOMETRIES`` levels, a batch for each. A chord's sideways buckling, and the
+beams under the deck, are held at what the file says.
 
 Feet, inches, kips and ksi as the names say. Array axes: ``c`` configurations, ``v``
 unknowns, ``m`` members, ``n`` joints.
@@ -23,11 +23,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
-from . import chordcheck, deadload, liveload
+from . import chordcheck, deadload, floor, liveload
 from .answer import truss_of
 from .deadload import DeadLoad
 from .equilibrium import Float, Index, Truss
@@ -140,7 +141,8 @@ class Sampled:
     ----------
     limit_tons : (c,) float
         Operating; 0 where a configuration cannot stand, infinite where nothing limits.
-    governing : (c,) int, member number; -1 where stability or the chord governs
+    governing : (c,) int, member number
+        -1 where stability, the chord or the floor governs.
     place : (c, v) float, where in its range each unknown was drawn, 0 to 1
     share : (v,) float
         The part of the variance of the limit that each unknown alone explains.
@@ -333,6 +335,7 @@ class _Prepared:
             chord = chordcheck.state(check, truss, ea, dead, loading)
             self.chord_rating = float(chord.rating[0])
             self.chord_kl_in = dict(chord.effective_length_in)
+        self.floor_rating = _floor_rating(check)
         # As in a whole check: no rating where no size is, or where a push has none.
         self.unrated = np.array(
             [
@@ -395,6 +398,8 @@ class _Prepared:
         governing = np.where(fall < least, -1, governing)
         least = np.minimum(least, fall) / self.method.live_factor[LEVEL]
         least = np.where(state.stands, least, 0.0) * self._lane_ratio(place)
+        governing = np.where(self.floor_rating < least, -1, governing)
+        least = np.minimum(least, self.floor_rating)
         return least * self.weight_kip / 2.0, governing
 
     def _stretched(self, place: Float) -> CheckInput:
@@ -481,6 +486,20 @@ class _Prepared:
                 ]
                 ratio *= np.interp(place[:, v], nodes, curve)
         return ratio
+
+
+def _floor_rating(check: CheckInput) -> float:
+    """Return the rating of the beams under the deck, infinite where none are given."""
+    if check.floor_system is None or check.live_load is None:
+        return math.inf
+    geometry = check.geometry
+    xs = [geometry.joints[name][0] for name in geometry.loaded_joints]
+    panels = tuple(round(b - a, 9) for a, b in pairwise(xs))
+    found = floor.check(
+        check.floor_system, panels, check.dead_load, check.live_load, check.method
+    )
+    least = found.least(LEVEL)
+    return math.inf if least is None else float(least[0])
 
 
 def _own_unknowns(
