@@ -3,3 +3,8 @@ from django.apps import AppConfig
 
 class SharedConfig(AppConfig):
     name = "shared"
+
+    def ready(self):
+        from . import audit
+
+        audit.listen()

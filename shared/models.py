@@ -101,3 +101,39 @@ class Job(models.Model):
     def fault(self):
         """The first line of the error: what went wrong, without how."""
         return self.error.partition("\n")[0]
+
+
+class AuditEntry(models.Model):
+    """That somebody did something the society may later have to account for.
+
+    Who and what, never from where: ``shared.audit`` writes and forgets them.
+    """
+
+    class Action(models.TextChoices):
+        SIGNED_IN = "signed-in", "Signed in"
+        EXPORTED = "exported", "Took an export"
+        PRINTED = "printed", "Printed a dossier"
+        ACCEPTED = "accepted", "Accepted a visit"
+        INVITED = "invited", "Invited somebody"
+        JOINED = "joined", "Joined"
+        GROUPS = "groups", "Changed what somebody may do"
+        LEFT = "left", "Closed an account"
+        BACKED_UP = "backed-up", "Made a backup"
+        RESTORED = "restored", "Restored a backup"
+
+    at = models.DateTimeField(default=timezone.now, db_index=True)
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+    )
+    action = models.CharField(max_length=12, choices=Action)
+    subject = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+
+    def __str__(self):
+        return f"{self.get_action_display()}: {self.subject}"

@@ -8,11 +8,11 @@ site needs and refuses to start without a secret and host names.
 from datetime import timedelta
 from pathlib import Path
 
-import dj_database_url
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
-from . import environment
+from . import databases, environment
+from .version import __version__
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(environment.text("SECOND_CROSSING_DATA") or BASE_DIR / ".data")
@@ -21,6 +21,7 @@ DATA_DIR.mkdir(parents=True, exist_ok=True)
 
 SOCIETY_NAME = environment.text("SOCIETY_NAME", "The Alder Valley Bridge Society")
 SITE_NAME = "Second Crossing"
+VERSION = __version__
 
 PRODUCTION = environment.flag("SECOND_CROSSING_PRODUCTION")
 DEBUG = environment.flag("DEBUG")
@@ -103,23 +104,11 @@ TEMPLATES = [
 FORM_RENDERER = "shared.furniture.FormRenderer"
 
 DATABASES = {
-    "default": dj_database_url.parse(
+    "default": databases.from_url(
         environment.text("DATABASE_URL")
-        or f"sqlite:///{DATA_DIR / 'second-crossing.sqlite3'}",
-        conn_max_age=60,
-        conn_health_checks=True,
+        or f"sqlite:///{DATA_DIR / 'second-crossing.sqlite3'}"
     )
 }
-if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
-    # IMMEDIATE with WAL: several writers wait for each other and none is refused.
-    DATABASES["default"]["OPTIONS"] = {
-        "transaction_mode": "IMMEDIATE",
-        "timeout": 20,
-        "init_command": (
-            "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;"
-            "PRAGMA cache_size=-64000; PRAGMA temp_store=MEMORY;"
-        ),
-    }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "shared.Person"

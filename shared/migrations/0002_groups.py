@@ -8,11 +8,11 @@ GROUPS = ("volunteer", "reviewer", "officer", "keeper")
 def make(apps, schema_editor):
     Group = apps.get_model("auth", "Group")
     for name in GROUPS:
-        Group.objects.get_or_create(name=name)
+        Group.objects.using(schema_editor.connection.alias).get_or_create(name=name)
 
 
 def unmake(apps, schema_editor):
-    apps.get_model("auth", "Group").objects.filter(name__in=GROUPS).delete()
+    apps.get_model("auth", "Group").objects.using(schema_editor.connection.alias).filter(name__in=GROUPS).delete()
 
 
 class Migration(migrations.Migration):

@@ -7,7 +7,7 @@ import time
 from django.core.management import BaseCommand, CommandError
 from django.db import DatabaseError, close_old_connections, connection
 
-from shared import jobs
+from shared import audit, jobs
 
 TIDY_EVERY_S = 60 * 60
 
@@ -47,6 +47,7 @@ class Command(BaseCommand):
             try:
                 if time.monotonic() - tidied > TIDY_EVERY_S or not tidied:
                     jobs.forget_old()
+                    audit.forget_old()
                     tidied = time.monotonic()
                 done = jobs.run_next(owner)
             except DatabaseError as error:
