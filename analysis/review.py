@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import dataclass, field
 
-from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
 from django.db.models import Count, Q
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET, require_http_methods
 
 from shared import policy
-from surveys import fold, states
+from surveys import alarms, fold, replies, states, twins
 from surveys import record as records
 from surveys import telling as survey_telling
-from surveys.models import Answer, Visit
+from surveys.models import Answer, Observation, Visit
 
-from . import services, telling
+from . import agreement, review_steps, services, telling
 
 PER_PAGE = 50
 EARTH_RADIUS_M = 6_371_000
@@ -40,6 +40,7 @@ class Line:
     is_held: bool = False
     question: str = ""
     error: str = ""
+    replies: list = field(default_factory=list)
 
     @property
     def ids(self):
@@ -89,9 +90,20 @@ def queue(request):
         "analysis/review.html",
         {
             "page": page,
+            "dangers": _counted(alarms.open_alarms()),
+            "answered": _answered(),
             "returned": returned.order_by("-reviewed_at")[:PER_PAGE],
         },
     )
+
+
+def _answered():
+    """Accepted visits that still hold something back, those with an answer first."""
+    held = Observation.objects.held_back().values("visit")
+    visits = _counted(Visit.objects.accepted().filter(pk__in=held))
+    return visits.annotate(
+        reply_count=Count("observations__replies", distinct=True)
+    ).order_by("-reply_count", "reviewed_at")[:PER_PAGE]
 
 
 def _counted(visits):
@@ -130,46 +142,11 @@ def visit(request, client_id):
     if action == "preview":
         return _page(request, shown, held)
     try:
-        if action == "return":
-            return _return(request, shown)
-        return _accept(request, shown, held)
+        return review_steps.step(action)(request, shown, held, _observations(shown))
     except PermissionDenied as error:
         return _page(request, shown, held, str(error), status=403)
     except ValidationError as error:
         return _page(request, shown, held, error.messages[0], status=422)
-
-
-def _accept(request, shown, held):
-    if not request.POST.get("looked"):
-        raise ValidationError("Tick that you have looked at the photos and changes.")
-    questions = _questions(shown, held)
-    services.accept_visit(visit=shown, reviewer=request.user, held_back=questions)
-    out = f" {len(questions)} held back." if questions else ""
-    messages.success(request, f"{shown.bridge.name}: the visit is in the record.{out}")
-    return redirect("review")
-
-
-def _questions(shown, held):
-    """Return ``{observation id: question}``; rows held together share a question."""
-    observations = _observations(shown)
-    found = {}
-    for told in survey_telling.told(observations):
-        ids = [one.pk for one in told.observations]
-        if held.ids & set(ids):
-            found |= dict.fromkeys(ids, held.questions.get(ids[0], ""))
-    return found
-
-
-def _return(request, shown):
-    services.return_visit(
-        visit=shown,
-        reviewer=request.user,
-        question=request.POST.get("question", ""),
-    )
-    messages.success(
-        request, f"{shown.bridge.name}: the visit is back with its surveyor."
-    )
-    return redirect("review")
 
 
 def _observations(shown):
@@ -192,6 +169,8 @@ def _page(request, shown, held=None, fault="", status=200):
     previous = would_be.previous(shown)
     before = {} if previous is None else would_be.configuration(previous)
     photos = list(shown.photos.select_related("element"))
+    seen_before = twins.of_visit(shown)
+    said = replies.said_of(shown)
     is_open = shown.status == Visit.Status.SUBMITTED
     changes, told = _preview(would_be, previous, shown) if is_open else ([], [])
     context = {
@@ -200,7 +179,19 @@ def _page(request, shown, held=None, fault="", status=200):
         "is_open": is_open,
         "is_own": shown.surveyor_id == request.user.pk
         and not policy.can_keep(request.user),
-        "lines": _lines(observations, would_be, before, shown, photos, held),
+        "can_take_out": shown.status == Visit.Status.ACCEPTED,
+        "can_put_back": shown.status == Visit.Status.TAKEN_OUT,
+        "lines": _with_replies(
+            _lines(observations, would_be, before, shown, photos, held), said
+        ),
+        "has_held_back": shown.status == Visit.Status.ACCEPTED
+        and any(one.is_held_back for one in observations),
+        "as_sent": json.dumps(shown.submitted, indent=2, ensure_ascii=False),
+        "replies": said.get(None, []),
+        "others": agreement.others(shown, observations),
+        "call": alarms.call_first(),
+        "outcome": request.POST.get("outcome", ""),
+        "reason": request.POST.get("reason", ""),
         "same": [
             row
             for row in survey_telling.told(observations)
@@ -210,16 +201,25 @@ def _page(request, shown, held=None, fault="", status=200):
         "changes": telling.change_rows(changes, told, previous, shown),
         "sentences": telling.sentences(told),
         "later": _later(record, shown),
-        "photos": [(photo, _asked_of(photo, shown)) for photo in photos],
+        "photos": [
+            (photo, _asked_of(photo, shown), seen_before.get(photo.pk, []))
+            for photo in photos
+        ],
         "coming": sum(not (p.arrived_at or p.fault) for p in photos),
         "seconds": _seconds(shown),
-        "steps": _steps(shown),
+        "steps": review_steps.so_far(shown),
         "fault": fault,
         "question": request.POST.get("question", ""),
         "has_looked": bool(request.POST.get("looked")),
         "held": held,
     }
     return render(request, "analysis/review_visit.html", context, status=status)
+
+
+def _with_replies(lines, said):
+    for line in lines:
+        line.replies = [reply for pk in line.ids for reply in said.get(pk, [])]
+    return lines
 
 
 def _preview(would_be, previous, shown):
@@ -353,15 +353,3 @@ def _leaves(value, path=""):
             yield from _leaves(inner, f"{path}.{name}")
     elif value not in (None, ""):
         yield path, value
-
-
-def _steps(shown):
-    """Every step of a visit so far, earliest first: when, who, what it was then."""
-    steps, before = [], None
-    for row in shown.history.select_related("history_user").order_by(
-        "history_date", "history_id"
-    ):
-        if before is None or row.status != before.status:
-            steps.append(row)
-        before = row
-    return steps

@@ -214,11 +214,29 @@ def accept_visit(*, visit, reviewer, held_back=()):
     return visit
 
 
-def return_visit(*, visit, reviewer, question):
-    """Send a visit back with a question; the record does not change by it."""
+def return_visit(*, visit, reviewer, question="", questions=()):
+    """Send a visit back with questions; the record does not change by it."""
     return survey_services.return_visit(
-        visit=visit, reviewer=reviewer, question=question
+        visit=visit, reviewer=reviewer, question=question, questions=questions
     )
+
+
+def take_out_visit(*, visit, reviewer, reason):
+    """Take a visit out of the record and recompute what rested on it."""
+    visit = survey_services.take_out_visit(
+        visit=visit, reviewer=reviewer, reason=reason
+    )
+    recheck(bridge=visit.bridge)
+    return visit
+
+
+def take_in(*, visit, reviewer, observations):
+    """Take held-back answers into the record and recompute what follows."""
+    visit = survey_services.take_in(
+        visit=visit, reviewer=reviewer, observations=observations
+    )
+    recheck(bridge=visit.bridge)
+    return visit
 
 
 # The history as the pages and the dossier tell it.

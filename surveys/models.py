@@ -84,8 +84,14 @@ class VisitQuerySet(models.QuerySet):
         return self.order_by("when_latest", "when_earliest", "client_id")
 
     def waiting(self):
+        """What a person ticked as dangerous first, then what may be, then by age."""
+        may_be = models.Case(
+            models.When(danger_signs=[], then=0),
+            default=1,
+            output_field=models.SmallIntegerField(),
+        )
         return self.filter(status=Visit.Status.SUBMITTED).order_by(
-            "-is_danger", "submitted_at"
+            "-is_danger", may_be.desc(), "submitted_at"
         )
 
     def in_danger(self):

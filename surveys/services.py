@@ -27,6 +27,7 @@ __all__ = [
     "WrongOffset",
     "WrongStatus",
     "accept_visit",
+    "ask_again",
     "close_danger",
     "put_back_visit",
     "receive_chunk",
@@ -34,6 +35,7 @@ __all__ = [
     "refresh_standing",
     "return_visit",
     "store_photo",
+    "take_in",
     "take_out_visit",
     "withdraw_visit",
 ]
@@ -373,6 +375,42 @@ def put_back_visit(*, visit, reviewer):
         raise PermissionDenied("Only reviewers may do this.")
     held = _locked(visit, Visit.Status.TAKEN_OUT)
     _review(held, reviewer, Visit.Status.SUBMITTED, held.question, "back in the queue")
+    return held
+
+
+@transaction.atomic
+def take_in(*, visit, reviewer, observations):
+    """Take answers that were held back of an accepted visit into the record after all.
+
+    ``observations`` are ids; the questions stay where they were asked. Returns the
+    visit. Raises ``PermissionDenied``, ``WrongStatus``, and ``ValidationError`` when
+    one of them is not held back. Checks are the business of the room above.
+    """
+    _require_reviewer(reviewer, visit)
+    held = _locked(visit, Visit.Status.ACCEPTED)
+    found = list(held.observations.held_back().filter(pk__in=observations))
+    if not found or len(found) != len(set(observations)):
+        raise ValidationError("That is not held back any more.", code="unknown")
+    for one in found:
+        one.is_held_back = False
+        one._change_reason = "taken in after all"
+        one.save()
+    refresh_standing(bridge=held.bridge)
+    return held
+
+
+@transaction.atomic
+def ask_again(*, visit, reviewer, questions):
+    """Ask anew about answers that an accepted visit holds back. Returns the visit.
+
+    ``questions`` maps observation ids to text. Raises as ``take_in`` does.
+    """
+    _require_reviewer(reviewer, visit)
+    held = _locked(visit, Visit.Status.ACCEPTED)
+    known = set(held.observations.held_back().values_list("pk", flat=True))
+    if not questions or set(questions) - known:
+        raise ValidationError("That is not held back any more.", code="unknown")
+    _ask(held, questions, is_held_back=True)
     return held
 
 

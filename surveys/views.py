@@ -6,7 +6,7 @@ from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.views import redirect_to_login
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.db.models import Count, Q
 from django.http import FileResponse, Http404, HttpResponseNotModified
 from django.shortcuts import get_object_or_404, redirect, render
@@ -22,12 +22,11 @@ from bridges import drawing
 from bridges.models import Bridge
 from shared import policy
 
-from . import record, services, states, submissions
+from . import alarms, danger, reading, record, replies, services, states, submissions
 from .album import Album
 from .forms import TEXTS, VisitForm, parsed_day
-from .models import Answer, Certainty, Component, Photo, Visit
+from .models import Certainty, Component, Photo, Visit
 from .sheet import HAPPENED, Sheet, begin_from
-from .telling import told
 
 DAY_S = 24 * 60 * 60
 COPY_SIZES = ("320", "800", "1600")
@@ -42,16 +41,11 @@ def _photo(person, client_id):
         Photo.objects.select_related("visit__bridge"), client_id=client_id
     )
     visit = photo.visit
-    if visit.status != Visit.Status.ACCEPTED and not _is_party(person, visit):
+    if visit.status != Visit.Status.ACCEPTED and not reading.is_party(person, visit):
         raise Http404
     if not visit.bridge.is_public and not policy.can_log_visits(person):
         raise Http404
     return photo
-
-
-def _is_party(person, visit):
-    own = person.is_authenticated and person.pk == visit.surveyor_id
-    return own or policy.can_review(person)
 
 
 @require_GET
@@ -124,7 +118,7 @@ def _begin(request, bridge):
     }
     initial["client_id"] = form_id
     if answered is not None:
-        sent = answered.submitted
+        sent = answered.submitted | _as_read(answered)
         initial |= {name: sent.get(name) or "" for name in TEXTS}
         initial |= {
             name: sent[name] for name in ("date", "basis", "is_danger") if name in sent
@@ -135,9 +129,16 @@ def _begin(request, bridge):
     held = record.load(bridge)
     sheet = Sheet(held, parsed_day(initial["as_of"]))
     if answered is not None:
-        begin_from(sheet, answered.submitted)
-    album = Album(request.user, form_id, sheet, answered)
+        begin_from(sheet, _to_be_said_anew(answered))
+    album = Album(request.user, form_id, sheet, _with_photos(answered))
     return _show(request, bridge, form, sheet, album)
+
+
+def _with_photos(answered):
+    """The visit whose photos come along; those of the record stay where they are."""
+    if answered is None or answered.status == Visit.Status.ACCEPTED:
+        return None
+    return answered
 
 
 def _answered(person, bridge, client_id):
@@ -146,8 +147,48 @@ def _answered(person, bridge, client_id):
         wanted = uuid.UUID(client_id or "")
     except ValueError:
         return None
-    own = Visit.objects.filter(surveyor=person, bridge=bridge)
-    return own.filter(status=Visit.Status.RETURNED, client_id=wanted).first()
+    own = Visit.objects.filter(surveyor=person, bridge=bridge, client_id=wanted)
+    found = own.first()
+    return found if found is not None and found.takes_an_answer else None
+
+
+def _as_read(answered):
+    """The visit's own fields as they stand: what was sent may not have been readable."""
+    names = (*TEXTS, "basis", "is_danger")
+    found = {name: getattr(answered, name) for name in names}
+    faulty = {row["field"] for row in answered.set_aside}
+    if "date" in faulty:
+        found["date"] = answered.when
+    if answered.status == Visit.Status.ACCEPTED:
+        # The rest is in the record already and need not be said twice.
+        found |= dict.fromkeys(("notes", "not_reached", "danger_note"), "")
+        found["is_danger"] = False
+    return found
+
+
+def _to_be_said_anew(answered):
+    """What of a visit is in question: all of it, or only what was held back."""
+    is_accepted = answered.status == Visit.Status.ACCEPTED
+    if not is_accepted and not answered.set_aside:
+        return answered.submitted
+    # From the rows: a document with faults in it cannot be put into inputs.
+    rows = answered.observations.filter(superseded_by__isnull=True)
+    if is_accepted:
+        rows = rows.held_back()
+    rows = rows.select_related("element").prefetch_related("components")
+    return {
+        "observations": [
+            {
+                "element": one.element.path,
+                "answer": one.answer,
+                "certainty": one.certainty,
+                "reason": one.reason,
+                "note": one.note,
+                "state": one.whole_state(),
+            }
+            for one in rows
+        ]
+    }
 
 
 def _receive(request, bridge):
@@ -160,7 +201,12 @@ def _receive(request, bridge):
     form_id = form["client_id"].data and _uuid(form["client_id"].data)
     answered = _answered(person, bridge, request.POST.get("answers_to"))
     album = Album(
-        person, form_id or uuid.uuid4(), sheet, answered, request.POST, request.FILES
+        person,
+        form_id or uuid.uuid4(),
+        sheet,
+        _with_photos(answered),
+        request.POST,
+        request.FILES,
     )
     if request.POST.get("action") == "add-photos":
         return _show(request, bridge, _as_typed(form), sheet, album)
@@ -191,6 +237,10 @@ def _receive(request, bridge):
 def _sent(request, visit, album):
     unreadable = album.store(visit, services.store_photo)
     messages.success(request, "The visit is sent. A reviewer will look at it.")
+    if visit.is_danger or visit.danger_signs:
+        call = alarms.call_first()
+        whom = f" The society calls {call}." if call else ""
+        messages.error(request, f"{danger.LEAVE}{whom}")
     for name, fault in unreadable:
         messages.warning(request, f"“{name}”: {fault} The rest of the visit is stored.")
     return redirect(visit)
@@ -234,6 +284,8 @@ def _show(request, bridge, form, sheet, album, rest=(), status=200, **more):
         "rest": rest,
         "drawings": _drawings(sheet),
         "lists": _lists(sheet),
+        "leave": danger.LEAVE,
+        "call": alarms.call_first(),
         **more,
     }
     response = render(request, "surveys/log.html", context, status=status)
@@ -304,11 +356,16 @@ class VisitList(ListView):
     def get_queryset(self):
         own = Visit.objects.filter(surveyor=self.request.user)
         still_to_come = Count(
-            "photos", filter=Q(photos__arrived_at=None, photos__fault="")
+            "photos", filter=Q(photos__arrived_at=None, photos__fault=""), distinct=True
+        )
+        held_back = Count(
+            "observations",
+            filter=Q(observations__is_held_back=True, observations__superseded_by=None),
+            distinct=True,
         )
         return (
             own.select_related("bridge")
-            .annotate(waiting_photos=still_to_come)
+            .annotate(waiting_photos=still_to_come, held_back=held_back)
             .order_by("-submitted_at", "-pk")
         )
 
@@ -320,31 +377,27 @@ visits = policy.requires(policy.can_log_visits)(VisitList.as_view())
 def visit(request, client_id):
     """What one visit said, as it was submitted, and how it fares."""
     shown = _visit(request.user, client_id)
-    observations = list(
-        shown.observations.filter(superseded_by__isnull=True)
-        .select_related("element__truss_line")
-        .prefetch_related("components")
-        .order_by("element__position", "element__path")
-    )
-    is_own = request.user.is_authenticated and request.user.pk == shown.surveyor_id
-    context = {
-        "visit": shown,
-        "rows": [row for row in told(observations) if row.answer != Answer.SAME],
-        "same": [row for row in told(observations) if row.answer == Answer.SAME],
-        "photos": list(shown.photos.select_related("element")),
-        "is_own": is_own,
-        "is_party": _is_party(request.user, shown),
-        "answered_by": _answer_to(shown),
-        "can_withdraw": is_own and shown.status in ("submitted", "returned"),
-        "seconds": shown.seconds.count() if is_own else 0,
-    }
+    context = reading.context(request.user, shown)
     return render(request, "surveys/visit.html", context)
 
 
-def _answer_to(returned):
-    """The later visit that was submitted in answer to this one, if any."""
-    later = Visit.objects.filter(bridge=returned.bridge, surveyor=returned.surveyor)
-    return later.filter(submitted__answers_to=str(returned.client_id)).first()
+@require_POST
+@login_required
+def answer(request, client_id):
+    """Answer in words what a reviewer has asked about a visit of one's own."""
+    own = get_object_or_404(Visit, client_id=client_id, surveyor=request.user)
+    text, answers = reading.typed_answers(request.POST)
+    try:
+        replies.answer(visit=own, person=request.user, answers=answers, text=text)
+    except services.WrongStatus as error:
+        messages.error(request, error.messages[0])
+    except ValidationError as error:
+        errors = reading.errors_of(error)
+        context = reading.context(request.user, own, request.POST, errors)
+        return render(request, "surveys/visit.html", context, status=422)
+    else:
+        messages.success(request, "Your answer is with the reviewer.")
+    return redirect(own)
 
 
 def _visit(person, client_id):
