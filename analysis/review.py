@@ -241,7 +241,7 @@ def _lines(observations, would_be, before, shown, photos, held):
             told,
             *_before_words(told.elements, parts, would_be),
             doubts=_doubts([after.get(path) for path in paths]),
-            photos=[p for p in photos if p.element_id in ids and p.arrived_at],
+            photos=[p for p in photos if p.element_id in ids and p.derivatives],
         )
         row.is_held = bool(held.ids & set(row.ids))
         row.question = held.questions.get(row.ids[0], "")

@@ -549,7 +549,12 @@ class PhotoQuerySet(models.QuerySet):
         return self.filter(arrived_at__isnull=False)
 
     def public(self):
-        return self.arrived().filter(visit__status=Visit.Status.ACCEPTED)
+        """What everybody may see: in the record, with copies to be shown."""
+        return (
+            self.arrived()
+            .filter(visit__status=Visit.Status.ACCEPTED)
+            .exclude(derivatives={})
+        )
 
 
 class Photo(models.Model):

@@ -15,11 +15,14 @@ import tempfile
 import uuid
 from pathlib import Path
 
+from django.conf import settings
 from django.core.files import File
 from django.core.files.base import ContentFile
 from django.core.files.storage import FileSystemStorage, default_storage
 from django.db import transaction
 from django.utils import timezone
+
+from shared import jobs
 
 from . import pictures
 from .models import Photo
@@ -81,7 +84,9 @@ def store_photo(*, photo, bytes):
     size, digest = measure(file)
     if (size, digest) != (photo.size_bytes, photo.sha256):
         raise OtherBytes
-    return _keep(photo, file)
+    photo = _keep(photo, file)
+    _share(photo)
+    return photo
 
 
 _BYTES = bytes
@@ -106,10 +111,11 @@ def adopt(*, photo, twin):
     photo.arrived_at = timezone.now() if twin.arrived_at else None
     for name in ("format", "width_px", "height_px", "derivatives", "looks"):
         setattr(photo, name, getattr(twin, name))
-    if photo.arrived_at:
+    if photo.derivatives:
         with twin.original.open() as file:
             _fill(photo, pictures.facts_of(file))
     photo.save()
+    _ask_for_copies(photo)
     return photo
 
 
@@ -123,6 +129,7 @@ def _finish(photo):
             return _begin_again(photo)
         _keep(photo, whole)
     _drop_pieces(photo)
+    _share(photo)
     return photo
 
 
@@ -149,30 +156,80 @@ def _begin_again(photo):
 
 
 def _keep(photo, file):
-    """Store the original and its copies, and what the picture tells."""
+    """Store the original; its copies now, or by a worker where there is one."""
     try:
-        picture = pictures.read(file)
+        if settings.JOBS_INLINE:
+            _develop(photo, file)
+        else:
+            photo.format = pictures.glance(file)
     except pictures.Unreadable as error:
         # The bytes are what was sent and are kept: a person may yet make use of them.
         photo.fault = str(error)
         suffix = "bin"
     else:
         photo.arrived_at = timezone.now()
-        photo.format = picture.format
-        photo.width_px, photo.height_px = picture.width_px, picture.height_px
-        photo.looks = picture.looks
-        photo.derivatives = {
-            str(size): put(_copy_name(photo, size), ContentFile(copy))
-            for size, copy in picture.copies.items()
-        }
-        _fill(photo, picture.facts)
-        suffix = pictures.SUFFIXES[picture.format]
+        suffix = pictures.SUFFIXES[photo.format]
     file.seek(0)
     sha = photo.sha256
     photo.original = put(f"originals/{sha[:2]}/{sha}.{suffix}", File(file))
     photo.received_bytes = photo.size_bytes
     photo.save()
+    _ask_for_copies(photo)
     return photo
+
+
+def _ask_for_copies(photo):
+    if photo.arrived_at and not photo.derivatives and not settings.JOBS_INLINE:
+        jobs.enqueue(make_copies, key=f"copies of photo {photo.pk}", photo=photo.pk)
+
+
+def _develop(photo, file):
+    """Make a photo's copies and fill in what the picture tells; saves nothing."""
+    picture = pictures.read(file)
+    photo.format = picture.format
+    photo.width_px, photo.height_px = picture.width_px, picture.height_px
+    photo.looks = picture.looks
+    photo.derivatives = {
+        str(size): put(_copy_name(photo, size), ContentFile(copy))
+        for size, copy in picture.copies.items()
+    }
+    _fill(photo, picture.facts)
+
+
+@jobs.job
+def make_copies(*, photo):
+    """Make the copies of a photo whose bytes are here; safe to repeat.
+
+    A picture that turns out to be broken gets its fault, as it would have had at once.
+    """
+    held = Photo.objects.filter(pk=photo).first()
+    if held is None or held.derivatives or not held.arrived_at:
+        return
+    with held.original.open() as file:
+        try:
+            _develop(held, file)
+        except pictures.Unreadable as error:
+            held.fault, held.arrived_at = str(error), None
+    held._change_reason = "copies made"
+    held.save()
+
+
+def _share(photo):
+    """Give the bytes to the same picture where it still waits for them.
+
+    The same file announced twice by one person need not travel twice.
+    """
+    if not photo.original:
+        return
+    waiting = Photo.objects.filter(
+        sha256=photo.sha256,
+        size_bytes=photo.size_bytes,
+        visit__surveyor=photo.visit.surveyor_id,
+        original="",
+    )
+    for other in waiting.exclude(pk=photo.pk):
+        adopt(photo=other, twin=photo)
+        _drop_pieces(other)
 
 
 def _fill(photo, facts):
