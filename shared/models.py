@@ -17,6 +17,12 @@ class Person(AbstractUser):
     credit_name = models.CharField(
         max_length=120, blank=True, help_text="The name printed beside your work."
     )
+    is_credited = models.BooleanField(
+        "print my name beside my work",
+        default=True,
+        help_text="On pages that everybody sees and in dossiers. Without it your work "
+        "is credited to the society.",
+    )
 
     @cached_property
     def group_names(self):
@@ -24,6 +30,9 @@ class Person(AbstractUser):
 
     @property
     def credit(self):
+        """What is printed beside this person's work, as they consented to."""
+        if not self.is_credited:
+            return "A volunteer of the society"
         return self.credit_name or self.get_full_name() or self.username
 
 
@@ -137,3 +146,42 @@ class AuditEntry(models.Model):
 
     def __str__(self):
         return f"{self.get_action_display()}: {self.subject}"
+
+
+class Invitation(models.Model):
+    """A letter that lets one person make an account. ``shared.people`` is the way in."""
+
+    email = models.EmailField()
+    groups = models.JSONField(default=list)
+    # Of the secret in the link; whoever reads the database cannot join by it.
+    secret_sha256 = models.CharField(max_length=64, unique=True)
+    invited_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    made_at = models.DateTimeField(default=timezone.now)
+    accepted_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-made_at", "-pk"]
+
+    def __str__(self):
+        return f"invitation of {self.made_at:%Y-%m-%d}"
+
+
+class Tally(models.Model):
+    """How often somebody did one thing in one minute; ``shared.limits`` counts."""
+
+    # Of who and what; an address is not kept.
+    key = models.CharField(max_length=80)
+    minute = models.PositiveIntegerField(db_index=True)
+    count = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["key", "minute"], name="tally_once_a_minute"
+            )
+        ]
+
+    def __str__(self):
+        return f"{self.count} in minute {self.minute}"

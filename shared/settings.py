@@ -135,6 +135,18 @@ AXES_CLIENT_IP_CALLABLE = "shared.callers.address"
 # Who signed in when, and from where, is nobody's business; only failures are kept.
 AXES_DISABLE_ACCESS_LOG = True
 AXES_VERBOSE = False
+# A link by mail signs in once, soon after it was asked for.
+SESAME_ONE_TIME = True
+SESAME_MAX_AGE = timedelta(minutes=15)
+# Calls a minute of one person, or of one address where nobody is signed in.
+LIMITS = {
+    "sign-in": 30,
+    "mail": 5,
+    "export": 20,
+    "visit": 120,
+    "upload": 1200,
+    "run-check": 60,
+}
 LOGIN_URL = "accounts:sign-in"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "/"
@@ -268,7 +280,20 @@ if PRODUCTION:
 # Whom a volunteer calls who finds something dangerous, after the owner: a name and a
 # number, as it should be read at the roadside.
 DANGER_CONTACT = environment.text("DANGER_CONTACT")
-EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+# Without a mail server what would be sent is printed where the site was started.
+EMAIL_HOST = environment.text("EMAIL_HOST")
+EMAIL_BACKEND = (
+    "django.core.mail.backends.smtp.EmailBackend"
+    if EMAIL_HOST
+    else "django.core.mail.backends.console.EmailBackend"
+)
+EMAIL_PORT = environment.whole("EMAIL_PORT", 587)
+EMAIL_HOST_USER = environment.text("EMAIL_HOST_USER")
+EMAIL_HOST_PASSWORD = environment.text("EMAIL_HOST_PASSWORD")
+EMAIL_USE_TLS = environment.flag("EMAIL_USE_TLS", True)
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = environment.text("DEFAULT_FROM_EMAIL", "bridges@localhost")
+SERVER_EMAIL = DEFAULT_FROM_EMAIL
 SILENCED_SYSTEM_CHECKS = []
 # Jobs run at once, in the same process, unless a worker is set to take them.
 JOBS_INLINE = environment.flag("JOBS_INLINE", True)

@@ -1,0 +1,78 @@
+"""How often one caller may do what costs the site something.
+
+Counted in the database, so that several processes count together. A person who is
+signed in is counted by account, anybody else by address, of which only a keyed hash is
+kept, for a day. The limits are ``settings.LIMITS``: name to calls a minute.
+"""
+
+from functools import wraps
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.crypto import salted_hmac
+from rest_framework.throttling import BaseThrottle
+
+from . import callers
+from .models import Tally
+
+MINUTES_KEPT = 24 * 60
+
+
+def within(name: str, request) -> bool:
+    """Count one call; False when there were more than the limit in this minute."""
+    person = getattr(request, "user", None)
+    signed_in = person is not None and person.is_authenticated
+    who = f"person {person.pk}" if signed_in else f"at {callers.address(request)}"
+    return counted(name, who) <= settings.LIMITS[name]
+
+
+def counted(name: str, who: str) -> int:
+    """Count one call of ``who``; return how many there were in this minute."""
+    digest = salted_hmac("shared.limits", who, algorithm="sha256").hexdigest()
+    minute = int(timezone.now().timestamp() // 60)
+    facts = {"key": f"{name}:{digest[:40]}", "minute": minute}
+    row = Tally.objects.filter(**facts)
+    if not row.update(count=F("count") + 1):
+        try:
+            with transaction.atomic():
+                Tally.objects.create(**facts, count=1)
+        except IntegrityError:
+            row.update(count=F("count") + 1)
+    return row.values_list("count", flat=True).get()
+
+
+def limited(name: str, methods=("POST",)):
+    """Answer 429 to whoever asks a page for more than the limit."""
+
+    def decorator(view):
+        @wraps(view)
+        def counting(request, *args, **kwargs):
+            if request.method in methods and not within(name, request):
+                response = render(request, "shared/slow_down.html", status=429)
+                response.headers["Retry-After"] = "60"
+                return response
+            return view(request, *args, **kwargs)
+
+        return counting
+
+    return decorator
+
+
+class Throttle(BaseThrottle):
+    """The same for the API; the view's ``limit_name`` says which limit."""
+
+    def allow_request(self, request, view):
+        if request.method in ("GET", "HEAD", "OPTIONS"):
+            return True
+        return within(view.limit_name, request)
+
+    def wait(self):
+        return 60
+
+
+def forget_old() -> int:
+    before = int(timezone.now().timestamp() // 60) - MINUTES_KEPT
+    return Tally.objects.filter(minute__lt=before).delete()[0]
