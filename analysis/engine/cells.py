@@ -8,8 +8,11 @@ As in ``general``, all positions between two neighbouring places and all multipl
 up a triangle with corners dead load, one place, the next. A state of the redundants
 holds over a convex cell of it, in which forces are linear; a limit is first reached on
 the edge of a cell. Where one state holds at all three corners there is only one cell,
-and its edges are the two rays from the dead load. Elsewhere the cells are visited from
-neighbour to neighbour: across an edge just one redundant changes state.
+and its edges are the two rays from the dead load. Elsewhere the rays are followed from
+state to state, and the cells visited from neighbour to neighbour: across an edge just
+one redundant changes state. Most rays and triangles are not looked into at all: how far
+forces there can be from straight lines between the corners is bounded beforehand, and
+cannot better what is found on others.
 """
 
 from __future__ import annotations
@@ -31,7 +34,7 @@ from .pairs import (
 )
 
 #: Configurations worked on together.
-BLOCK = 128
+BLOCK = 256
 #: Multiples of the live load beyond this are not told from infinity.
 BEYOND = 1e9
 #: Rings of cells round the one a visit starts from, at most.
@@ -39,8 +42,10 @@ _MOST_ROUNDS = 400
 #: Entries of the table of cells visited, beyond which they are looked up by key.
 _TABLE = 2**22
 _ODD = np.uint64(0x9E3779B97F4A7C15)
-_EDGES_AT_ONCE = 4096
-_FORCES_AT_ONCE = 2**14
+#: Limits of members on rays or in triangles looked at together.
+_TRIPLES_AT_ONCE = 2**15
+#: Of forces, kip: nothing is known.
+_UNKNOWN = 1e100
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,126 +121,523 @@ def _block_shares(
     straight = (from_dead != 0).all(axis=0)  # (s, c): one state along the whole ray
     joined = from_dead[:, :-1] & columns.states[:, 1:]
     split = ~(joined != 0).all(axis=0) & places.linked[:, None]
-    dead_force = crossed.dead_base[wanted][:, block]
-    dead_force = dead_force + crossed.stress[wanted] @ dead.x[:, block]
-    _straight_rays(
-        crossed, live, columns, straight, wanted, limits, found, block, dead_force
+    state = _BlockState(
+        crossed,
+        live,
+        block,
+        np.concatenate([wanted, crossed.system.watched]),
+        len(wanted),
+        dead,
+        columns,
+        *_best_of(limits, found, block),
     )
-    if len(crossed.system.watched):
-        for row in crossed.system.watched:
-            force = live.base[row][:, None] + np.tensordot(
-                crossed.stress[row], columns.x, axes=1
+    beyond |= state.slack_at_places()
+    state.take_straight_rays(straight)
+    if not straight.all():
+        excess = _excess(crossed, dead, (columns, r), block, state.rows, corners=1)
+        doubt = state.doubts(excess, ~straight, first=True)
+        column, place = np.nonzero(doubt.any.T)
+        if len(place):
+            items = _Items(column, place, place)
+            edges, lost = _ray_edges(
+                state, items, (g, r), np.maximum(crossed.dead_scale[block], live.scale)
             )
-            beyond |= (force < -TOLERANCE * live.scale).any(axis=0)
-
-    linked = np.zeros(len(straight) + 1, bool)
-    linked[1:-1] = places.linked
-    alone = ~straight & ~(linked[1:] | linked[:-1])[:, None]
-    place, column = np.nonzero(split)
-    lone_place, lone_column = np.nonzero(alone)
-    after = np.concatenate([place + 1, lone_place])
-    place = np.concatenate([place, lone_place])
-    column = np.concatenate([column, lone_column])
-    if not len(place):
-        return beyond
-    triangles = _Triangles(
-        column,
-        place,
-        after,
-        crossed.corners(
-            block[column],
-            (
-                crossed.dead_g[:, block[column]],
-                g[:, place, column],
-                g[:, after, column],
-            ),
-            (crossed.dead_r[:, block[column]], live.r[:, place], live.r[:, after]),
-            np.maximum(crossed.dead_scale[block[column]], live.scale),
-        ),
-        ~straight[place, column] & ~linked[place],
-        ~straight[after, column],
-    )
-    guess = (
-        dead.x[:, block[column]]
-        + columns.x[:, place, column]
-        + columns.x[:, after, column]
-    ) / 3.0
-    edges, lost = _visit(crossed, triangles, guess)
-    beyond[lost] = True
-    beyond |= _take_edges(crossed, live, triangles, edges, wanted, limits, found, block)
+            beyond[column[lost]] = True
+            state.take(items, edges, doubt, beyond)
+    if split.any():
+        excess = _excess(crossed, dead, (columns, r), block, state.rows, corners=2)
+        doubt = state.doubts(excess, split, first=False)
+        column, place = np.nonzero(doubt.any.T)
+        if len(place):
+            items = _Items(column, place, place + 1)
+            edges, lost = _visit(state, items, (g, r))
+            beyond[lost] = True
+            state.take(items, edges, doubt, beyond)
+    found.share[:, :, block], found.at[:, :, block] = state.share, state.at
     return beyond
 
 
-def _straight_rays(
-    crossed: Crossed,
-    live: LiveBase,
-    columns: Columns,
-    straight: Mask,
-    wanted: Index,
-    limits: tuple[Float, Float],
-    found: Shares,
-    block: Index,
-    dead_force: Float,
-) -> None:
-    """Fold in the rays along which one state holds: forces are linear in the multiple."""
-    place = np.arange(len(straight), dtype=np.int32)[:, None]
-    nowhere = np.iinfo(np.int32).max
-    k, places, count = columns.x.shape
-    several = max(1, _FORCES_AT_ONCE // max(places * count, 1))
-    for first in range(0, len(wanted), several):
-        t = slice(first, first + several)
-        stress = crossed.stress[wanted[t]]
-        force = (stress @ columns.x.reshape(k, -1)).reshape(-1, places, count)
-        force += live.base[wanted[t]][:, :, None]
-        for sign, limit in ((1.0, limits[0]), (-1.0, limits[1])):
-            room = sign * (limit[:, t, block] - dead_force[t])  # (L, t, c)
-            towards = np.where(straight, sign * force, -np.inf)
-            top = towards.max(axis=1, initial=-np.inf)
-            rises = (top > 0.0) & np.isfinite(room)
-            if not rises.any():
-                continue
-            share = np.where(rises, top, 0.0) / (
-                np.where(rises, np.maximum(room, 0.0), 1.0) + np.maximum(top, 1e-300)
-            )
-            better = share > found.share[:, t, block]
-            at = np.where(towards == top[:, None], place, nowhere).min(axis=1)
-            found.share[:, t, block] = np.where(better, share, found.share[:, t, block])
-            found.at[:, t, block] = np.where(better, at, found.at[:, t, block])
+def _best_of(
+    limits: tuple[Float, Float], found: Shares, block: Index
+) -> tuple[tuple[tuple[int, float], ...], Float, Float, Float]:
+    """Return which limits there are, (q,) level and sign, their values and the best.
+
+    Values are (q, t, c), times the sign.
+    """
+    which, values = [], []
+    for sign, limit in ((1.0, limits[0]), (-1.0, limits[1])):
+        for level in range(len(limit)):
+            value = limit[level][:, block]
+            if np.isfinite(value).any():
+                which.append((level, sign))
+                values.append(sign * value)
+    shape = limits[0][:1, :, block].shape
+    return (
+        tuple(which),
+        np.stack(values) if values else np.zeros((0, *shape[1:])),
+        found.share[:, :, block],
+        found.at[:, :, block],
+    )
 
 
 @dataclass(frozen=True, eq=False)
-class _Triangles:
-    """Triangles (w) of dead load, place and next place, and which rays they own."""
+class _Items:
+    """Rays (``after`` is ``place``) or triangles, (w,), in order of ``column``."""
 
     column: Index
     place: Index
     after: Index
-    corners: Corners
-    near_ray: Mask
-    far_ray: Mask
+
+
+@dataclass(frozen=True, eq=False)
+class _Excess:
+    """How far forces can be from those between the corners, per share of each corner.
+
+    ``up`` and ``down`` at the dead load and at the live, (t, p, c).
+    """
+
+    up_dead: Float
+    up_live: Float
+    down_dead: Float
+    down_live: Float
+    lines: _Lines | None
+
+
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """What redundants exceed each of their lines by: 0, R and T.
+
+    ``dead`` (k, c) and ``live`` (k, s, c) kip, for each line; ``has`` (3, k) which
+    there are; ``high`` what others can lift a redundant by, ``shift`` its T.
+    """
+
+    dead: list[Float]
+    live: list[Float]
+    has: Mask
+    high: _Shortfall
+    shift: _Shortfall
+
+
+@dataclass(frozen=True, eq=False)
+class _Doubts:
+    """Rays or triangles that could better what is found: ``any`` (p, c).
+
+    ``by_limit`` (q, t, p, c) says which limits of which members.
+    """
+
+    any: Mask
+    by_limit: Mask
+
+
+@dataclass(eq=False)
+class _BlockState:
+    """A block of configurations and the greatest shares found so far, (L, t, c).
+
+    ``rows`` are the ``count`` members asked for and then the watched ones.
+    """
+
+    crossed: Crossed
+    live: LiveBase
+    block: Index
+    rows: Index
+    count: int
+    dead: Columns
+    columns: Columns
+    which: tuple[tuple[int, float], ...]
+    value: Float
+    share: Float
+    at: Float
+
+    def __post_init__(self) -> None:
+        crossed, rows = self.crossed, self.rows
+        self.stress = crossed.stress[rows]
+        self.base = self.live.base[rows]
+        self.dead_base = crossed.dead_base[rows][:, self.block]
+        self.dead_force = self.dead_base + self.stress @ self.dead.x[:, self.block]
+        k, places, count = self.columns.x.shape
+        self.force = (self.stress @ self.columns.x.reshape(k, -1)).reshape(
+            -1, places, count
+        )
+        self.force += self.base[:, :, None]
+        sign = np.array([one for _, one in self.which]).reshape(-1, 1, 1)
+        #: (q, t, c): how far forces may go from the dead-load force.
+        self.room = self.value - sign * self.dead_force[: self.count]
+
+    def slack_at_places(self) -> Mask:
+        """Return (c,): whether a watched bar would be pushed by some live load alone."""
+        watched = self.force[self.count :]
+        slack: Mask = np.logical_or.reduce(
+            watched < -TOLERANCE * self.live.scale, axis=(0, 1)
+        )
+        return slack
+
+    def take_straight_rays(self, straight: Mask) -> None:
+        """Fold in the rays along which one state holds: forces are linear there."""
+        if not straight.any():
+            return
+        force = self.force[: self.count]
+        for sign in (1.0, -1.0):
+            towards = np.where(straight, sign * force, -np.inf)
+            place = towards.argmax(axis=1)
+            top = np.take_along_axis(towards, place[:, None], axis=1)[:, 0]
+            for q, (level, own) in enumerate(self.which):
+                if own != sign:
+                    continue
+                room = self.room[q]
+                rises = (top > 0.0) & np.isfinite(room)
+                if not rises.any():
+                    continue
+                share = np.where(rises, top, 0.0) / (
+                    np.where(rises, np.maximum(room, 0.0), 1.0)
+                    + np.maximum(top, 1e-300)
+                )
+                better = share > self.share[level]
+                np.copyto(self.share[level], share, where=better)
+                np.copyto(self.at[level], place, where=better)
+
+    def doubts(self, excess: _Excess, asked: Mask, first: bool) -> _Doubts:
+        """Return the rays, or triangles, among ``asked`` (p, c) that could better.
+
+        A force is never further from a line between the corners than the excess, so
+        the share at which a limit is reached has a least and a greatest value.
+        """
+        count, shape = self.count, (len(self.which), self.count, *asked.shape)
+        force = self.force[:count]
+        doubtful = np.zeros(shape, bool)
+        best = np.zeros(self.value.shape)
+        room = np.where(np.isfinite(self.room), np.maximum(self.room, 0.0), _UNKNOWN)
+        for sign, over, over_dead, under, under_dead in (
+            (
+                1.0,
+                excess.up_live,
+                excess.up_dead,
+                excess.down_live,
+                excess.down_dead,
+            ),
+            (
+                -1.0,
+                excess.down_live,
+                excess.down_dead,
+                excess.up_live,
+                excess.up_dead,
+            ),
+        ):
+            mine = [q for q, (_, own) in enumerate(self.which) if own == sign]
+            if not mine:
+                continue
+            most = force if sign > 0.0 else -force
+            if not first:
+                most = np.maximum(most[:, :-1], most[:, 1:])
+            # Forces in proportion to one part of dead load: 1 / multiple is the share.
+            for q in mine:
+                share = self.share[self.which[q][0]]
+                best[q] = share / np.maximum(1.0 - share, 1e-300)
+            if first:
+                sure = np.where(asked, most - under[:count], 0.0).max(axis=1)
+                slack = under_dead[:count].max(axis=1)
+                for q in mine:
+                    reached = sure / np.maximum(room[q] + slack, 1e-300)
+                    np.maximum(best[q], reached * (1.0 - 1e-9), out=best[q])
+            # One look for all levels; the sharper one tells them apart.
+            top = over_dead[:count] * best[mine].max(axis=0)[:, None]
+            top += most
+            top += over[:count]
+            doubt = top > (best[mine] * room[mine]).min(axis=0)[:, None]
+            doubt |= (over_dead[:count].max(axis=1) > room[mine].min(axis=0))[:, None]
+            doubt &= asked
+            for q in mine:
+                np.logical_and(doubt, (room[q] < _UNKNOWN)[:, None], out=doubtful[q])
+        if excess.lines is not None:
+            self._sharpen(excess, doubtful, best, first)
+        some: Mask = np.logical_or.reduce(doubtful, axis=(0, 1))
+        if len(self.rows) > count:
+            zero = TOLERANCE * np.maximum(
+                self.crossed.dead_scale[self.block], self.live.scale
+            )
+            least = self.force[count:]
+            if not first:
+                least = np.minimum(least[:, :-1], least[:, 1:])
+            slack = least - excess.down_live[count:] < -zero
+            slack |= self.dead_force[count:, None] - excess.down_dead[count:] < -zero
+            some = some | (asked & slack.any(axis=0))
+        return _Doubts(some, doubtful)
+
+    def _sharpen(
+        self, excess: _Excess, doubtful: Mask, best: Float, first: bool
+    ) -> None:
+        """Drop doubts, in place, that no position between the places can bear out.
+
+        At the best multiple known, each redundant falls short of a line between its
+        values at two places by no more than the lesser of two lines, so by no more
+        than at their crossing; of the sum, only the crossings need be tried.
+        """
+        lines = excess.lines
+        if lines is None:
+            return
+        limit, member, place, column = np.nonzero(doubtful)
+        if not len(limit):
+            return
+        after = place if first else place + 1
+        sign = np.array([one for _, one in self.which])[limit]
+        known = best[limit, member, column]
+        stress = sign[:, None] * self.stress[member]
+        near = sign * self.force[member, place, column]
+        far = sign * self.force[member, after, column]
+        # How fast the bound rises with the reciprocal of the multiple.
+        slope = np.zeros(len(limit))
+        tents: list[list[Float]] = []
+        for i in range(stress.shape[1]):
+            own = stress[:, i]
+            pull, push = np.maximum(own, 0.0), np.maximum(-own, 0.0)
+            lift = pull * lines.high.dead[i, place, column]
+            slope += lift
+            lift = known * lift + pull * lines.high.live[i, place, column]
+            near, far = near + lift, far + lift
+            one: list[Float] = []
+            two: list[Float] = []
+            for line in np.flatnonzero(lines.has[:, i]).tolist():
+                dead = lines.dead[line][i, column]
+                live = lines.live[line][i]
+                begin, end = live[place, column], live[after, column]
+                if line == 2:
+                    dead = dead + lines.shift.dead[i, place, column]
+                    shift = lines.shift.live[i, place, column]
+                    begin, end = begin + shift, end + shift
+                at_dead = known * dead
+                new = [begin + at_dead, end + at_dead, dead]
+                if not one:
+                    one = two = new
+                    continue
+                less, fewer = new[0] < one[0], new[1] < two[1]
+                one = [np.where(less, b, a) for a, b in zip(one, new, strict=True)]
+                two = [np.where(fewer, b, a) for a, b in zip(two, new, strict=True)]
+            slope += push * np.maximum(one[2], two[2])
+            tents.append([push * of for of in (one[0], one[1], two[0], two[1])])
+        greatest = np.maximum(
+            near + sum(np.minimum(a0, b0) for a0, _, b0, _ in tents),
+            far + sum(np.minimum(a1, b1) for _, a1, _, b1 in tents),
+        )
+        for a0, a1, b0, b1 in tents:
+            turn = (b0 - a0) + (a1 - b1)
+            w = np.divide(b0 - a0, turn, out=np.zeros_like(turn), where=turn > 0.0)
+            total = near + w * (far - near)
+            for c0, c1, d0, d1 in tents:
+                total += np.minimum(c0 + w * (c1 - c0), d0 + w * (d1 - d0))
+            np.maximum(greatest, total, out=greatest)
+        room = np.maximum(self.room[limit, member, column], 0.0)
+        borne = (greatest > known * room) | (slope > room)
+        doubtful[limit, member, place, column] = borne
+
+    def take(self, items: _Items, edges: _Edges, doubt: _Doubts, beyond: Mask) -> None:
+        """Fold in the limits that doubtful members reach on edges."""
+        order = np.argsort(edges.item, kind="stable")
+        edges = edges.only(order)
+        begin, end = self._forces(items, edges)
+        if len(self.rows) > self.count:
+            column = items.column[edges.item]
+            zero = -TOLERANCE * np.maximum(
+                self.crossed.dead_scale[self.block[column]], self.live.scale
+            )
+            least = np.minimum(begin[self.count :], end[self.count :])
+            beyond[column[(least < zero).any(axis=0)]] = True
+        counts = np.bincount(edges.item, minlength=len(items.column))
+        starts = np.cumsum(counts) - counts
+        asked = doubt.by_limit[:, :, items.place, items.column] & (counts > 0)
+        limit, member, item = np.nonzero(asked)
+        for first in range(0, len(item), _TRIPLES_AT_ONCE):
+            part = slice(first, first + _TRIPLES_AT_ONCE)
+            self._take_some(
+                items,
+                edges,
+                (begin, end),
+                (counts, starts),
+                (limit[part], member[part], item[part]),
+            )
+
+    def _forces(self, items: _Items, edges: _Edges) -> tuple[Float, Float]:
+        """Return (t, q) forces at either end of edges."""
+        column = items.column[edges.item]
+        near = self.base[:, items.place[edges.item]]
+        far = self.base[:, items.after[edges.item]]
+        dead = self.dead_base[:, column]
+        ends = []
+        for share, x in ((edges.one, edges.x_one), (edges.two, edges.x_two)):
+            force = self.stress @ x
+            force += dead * share[0]
+            force += near * share[1]
+            force += far * share[2]
+            ends.append(force)
+        return ends[0], ends[1]
+
+    def _take_some(
+        self,
+        items: _Items,
+        edges: _Edges,
+        force: tuple[Float, Float],
+        where: tuple[Index, Index],
+        asked: tuple[Index, Index, Index],
+    ) -> None:
+        counts, starts = where
+        limit, member, item = asked
+        each = counts[item]
+        ends = np.cumsum(each)
+        of = np.repeat(np.arange(len(item)), each)
+        edge = np.arange(int(ends[-1])) + (starts[item] - (ends - each))[of]
+        column = items.column[item]
+        value = self.value[limit, member, column][of]
+        sign = np.array([one for _, one in self.which])[limit][of]
+        row = member[of]
+        most, least = edges.one[0, edge], edges.two[0, edge]
+        at_begin = sign * force[0][row, edge] - value * most
+        at_end = sign * force[1][row, edge] - value * least
+        over = at_begin >= 0.0
+        crosses = ~over & (at_end >= 0.0)
+        along = np.divide(
+            at_begin, at_begin - at_end, out=np.zeros_like(at_begin), where=crosses
+        ).clip(0.0, 1.0)
+        share = np.where(over | crosses, most + along * (least - most), 0.0)
+        level = np.array([one for one, _ in self.which])[limit]
+        group = (level * len(self.share[0]) + member) * len(self.block) + column
+        first = np.flatnonzero(np.r_[True, np.diff(group) != 0])
+        begin_of = (ends - each)[first]
+        top = np.maximum.reduceat(share, begin_of)
+        level, member, column = level[first], member[first], column[first]
+        better = np.flatnonzero(top > self.share[level, member, column])
+        if not len(better):
+            return
+        width = np.diff(np.r_[begin_of, len(share)])
+        reached = np.flatnonzero(share == np.repeat(top, width))
+        chosen = reached[np.searchsorted(reached, begin_of[better])]
+        level, member, column = level[better], member[better], column[better]
+        at = edge[chosen]
+        one, two = edges.one[:, at], edges.two[:, at]
+        shares = one + along[chosen] * (two - one)
+        ahead = shares[2] / np.maximum(shares[1] + shares[2], 1e-300)
+        it = edges.item[at]
+        self.share[level, member, column] = top[better]
+        self.at[level, member, column] = items.place[it] + ahead * (
+            items.after[it] - items.place[it]
+        )
+
+
+def _excess(
+    crossed: Crossed,
+    dead: Columns,
+    settled: tuple[Columns, Float],
+    block: Index,
+    rows: Index,
+    corners: int,
+) -> _Excess:
+    """Return how far forces can be from a line between corners: dead load and places.
+
+    Each redundant is the greatest of lines: 0, its partner's bound R and its target T,
+    which the others shift. So it is above none of the lines between its values at the
+    corners by more than the others' shortfalls shift T, and below by no more than the
+    least, over the lines, of what they fall short of it at the corners.
+    """
+    columns, r = settled
+    k = len(r)
+    shape = (k, r.shape[1] - (corners - 1), len(block))
+    a = crossed.matrix[:, :, block]
+    if (a < 0.0).any():
+        unknown = np.full((len(rows), 1, 1), _UNKNOWN)
+        return _Excess(unknown, unknown, unknown, unknown, None)
+    x, bound, target = dead.x[:, block], crossed.dead_r[:, block], dead.target[:, block]
+    at_dead = [np.maximum(gap, 0.0) for gap in (x, x - bound, x - target)]
+    gaps = (columns.x, columns.x - r, columns.x - columns.target)
+    at_places = [np.maximum(gap, 0.0) for gap in gaps]
+    at_live = at_places
+    if corners == 2:
+        at_live = [np.maximum(gap[:, :-1], gap[:, 1:]) for gap in at_places]
+    low = _Shortfall(np.full(shape, _UNKNOWN), np.full(shape, _UNKNOWN))
+    for line, has in enumerate((crossed.bounded_by_self, crossed.bounded_by_partner)):
+        for i in np.flatnonzero(has).tolist():
+            low.lessen(i, at_dead[line][i], at_live[line][i])
+    high = _Shortfall(np.zeros(shape), np.zeros(shape))
+    shift = _Shortfall(np.zeros(shape), np.zeros(shape))
+    free = np.flatnonzero(~crossed.locked).tolist()
+    for _ in range(2):
+        for i in free:
+            high.dead[i], high.live[i] = 0.0, 0.0
+            for j in crossed.neighbours[i]:
+                high.dead[i] += a[i, j] * low.dead[j]
+                high.live[i] += a[i, j] * low.live[j]
+        for i in free:
+            shift.dead[i], shift.live[i] = 0.0, 0.0
+            for j in crossed.neighbours[i]:
+                shift.dead[i] += a[i, j] * high.dead[j]
+                shift.live[i] += a[i, j] * high.live[j]
+            low.lessen(i, at_dead[2][i] + shift.dead[i], at_live[2][i] + shift.live[i])
+    stress = crossed.stress[rows]
+    both = np.hstack([np.maximum(stress, 0.0), np.maximum(-stress, 0.0)])
+
+    def moved(plus: Float, minus: Float) -> Float:
+        flat: Float = both @ np.concatenate([plus, minus]).reshape(2 * k, -1)
+        return flat.reshape(-1, *shape[1:])
+
+    return _Excess(
+        moved(high.dead, low.dead),
+        moved(high.live, low.live),
+        moved(low.dead, high.dead),
+        moved(low.live, high.live),
+        _Lines(
+            at_dead,
+            at_places,
+            np.stack(
+                [
+                    crossed.bounded_by_self,
+                    crossed.bounded_by_partner,
+                    ~crossed.locked,
+                ]
+            ),
+            high,
+            shift,
+        ),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Shortfall:
+    """(k, p, c) kip per share of dead load and per share of live load."""
+
+    dead: Float
+    live: Float
+
+    def lessen(self, i: int, dead: Float, live: Float) -> None:
+        """Take the lesser, at equal shares, of what is known of redundant i."""
+        less = dead + live < self.dead[i] + self.live[i]
+        np.copyto(self.dead[i], dead, where=less)
+        np.copyto(self.live[i], live, where=less)
 
 
 @dataclass(frozen=True, eq=False)
 class _Edges:
-    """Edges of cells: ``triangle`` (q,); corner shares (3, q) and redundants (k, q).
+    """Edges of cells: ``item`` (q,); corner shares (3, q) and redundants (k, q).
 
-    ``one`` has more dead load in it than ``two``. ``on_ray`` (q,): whether the live load
-    is that of one place.
+    ``one`` has more dead load in it than ``two``.
     """
 
-    triangle: Index
-    on_ray: Mask
+    item: Index
     one: Float
     two: Float
     x_one: Float
     x_two: Float
 
+    def only(self, some: Index) -> _Edges:
+        """Return some of them, in that order."""
+        return _Edges(
+            self.item[some],
+            self.one.take(some, axis=1),
+            self.two.take(some, axis=1),
+            self.x_one.take(some, axis=1),
+            self.x_two.take(some, axis=1),
+        )
+
     @classmethod
     def joined(cls, parts: list[_Edges]) -> _Edges:
         """Put the edges of several cells together."""
         return cls(
-            np.concatenate([e.triangle for e in parts]),
-            np.concatenate([e.on_ray for e in parts]),
+            np.concatenate([e.item for e in parts]),
             np.hstack([e.one for e in parts]),
             np.hstack([e.two for e in parts]),
             np.hstack([e.x_one for e in parts]),
@@ -243,33 +645,81 @@ class _Edges:
         )
 
 
-def _visit(
-    crossed: Crossed, triangles: _Triangles, guess: Float
+def _ray_edges(
+    state: _BlockState, items: _Items, driven: tuple[Float, Float], scale: Float
 ) -> tuple[_Edges, Index]:
-    """Return the edges of every cell, and the columns of triangles given up."""
-    corners = triangles.corners
+    """Return the stretches of rays between changes of state, and the rays given up."""
+    crossed, columns, dead = state.crossed, state.columns, state.dead
+    g, r = driven
+    k, _, count = g.shape
+    whole = state.block[items.column]
+    flat = Columns(
+        columns.x.reshape(k, -1),
+        columns.target.reshape(k, -1),
+        columns.states.reshape(k, -1),
+        columns.unsettled,
+    )
+    there = items.place * count + items.column
+    walk = crossed.walk(
+        crossed.stretches(
+            whole,
+            (dead, crossed.dead_r, whole),
+            (flat, g.reshape(k, -1), r.reshape(k, -1), there),
+            scale[items.column],
+        )
+    )
+    every = np.arange(len(there))
+    row = np.concatenate([every, walk.row, every])
+    part = np.concatenate([np.zeros(len(every)), walk.part, np.ones(len(every))])
+    x = np.hstack([dead.x[:, whole], walk.x, flat.x[:, there]])
+    order = np.lexsort((part, row))
+    row, part, x = row[order], part[order], x[:, order]
+    corner = np.stack([1.0 - part, part, np.zeros_like(part)])
+    same = np.flatnonzero(row[1:] == row[:-1])
+    edges = _Edges(
+        row[same],
+        corner[:, same],
+        corner[:, same + 1],
+        x[:, same],
+        x[:, same + 1],
+    )
+    return edges, np.flatnonzero(walk.lost)
+
+
+def _visit(
+    state: _BlockState, items: _Items, driven: tuple[Float, Float]
+) -> tuple[_Edges, Index]:
+    """Return the edges of every cell of triangles, and the columns given up."""
+    crossed, columns, dead = state.crossed, state.columns, state.dead
+    column, place, after = items.column, items.place, items.after
+    whole = state.block[column]
+    g, r = driven
+    corners = crossed.corners(
+        whole,
+        (crossed.dead_g[:, whole], g[:, place, column], g[:, after, column]),
+        (crossed.dead_r[:, whole], r[:, place, column], r[:, after, column]),
+        np.maximum(crossed.dead_scale[whole], state.live.scale),
+    )
+    guess = (
+        dead.x[:, whole] + columns.x[:, place, column] + columns.x[:, after, column]
+    ) / 3.0
     k = len(guess)
     weights = np.full(3, 1.0 / 3.0)
-    g, r = (np.tensordot(weights, of, axes=(0, 1)) for of in (corners.g, corners.r))
-    x, pull, ok = crossed.pivot(corners.a, g, r, guess)
-    state = LOWEST_STATE[crossed.states(x, pull, r, corners.scale)]
-    seen = _Seen(triangles.column.size, k)
-    fresh = seen.first_time(np.flatnonzero(ok), state[:, ok])
-    here, state = np.flatnonzero(ok)[fresh], state[:, ok][:, fresh]
-    found: list[_Edges] = []
+    middle = [np.tensordot(weights, of, axes=(0, 1)) for of in (corners.g, corners.r)]
+    x, pull, ok = crossed.pivot(corners.a, middle[0], middle[1], guess)
+    cell = LOWEST_STATE[crossed.states(x, pull, middle[1], corners.scale)]
+    seen = _Seen(len(column), k)
+    fresh = seen.first_time(np.flatnonzero(ok), cell[:, ok])
+    here, cell = np.flatnonzero(ok)[fresh], cell[:, ok][:, fresh]
+    nothing = np.zeros((3, 0)), np.zeros((k, 0))
+    found = [_Edges(here[:0], nothing[0], nothing[0], nothing[1], nothing[1])]
     while len(here) and len(found) < _MOST_ROUNDS:
-        edges, across, state = _cell_edges(crossed, triangles, here, state)
+        edges, across, cell = _cell_edges(crossed, corners, here, cell)
         found.append(edges)
-        fresh = seen.first_time(across, state)
-        here, state = across[fresh], state[:, fresh]
+        fresh = seen.first_time(across, cell)
+        here, cell = across[fresh], cell[:, fresh]
     lost = np.concatenate([np.flatnonzero(~ok), here])
-    nothing = _Edges(
-        here[:0],
-        np.zeros(0, bool),
-        *([np.zeros((3, 0))] * 2),
-        *([np.zeros((k, 0))] * 2),
-    )
-    return _Edges.joined([nothing, *found]), triangles.column[lost]
+    return _Edges.joined(found), column[lost]
 
 
 class _Seen:
@@ -309,10 +759,10 @@ _OTHERS = np.array([[1, 2], [0, 2], [0, 1]], np.int8)
 
 
 def _cell_edges(
-    crossed: Crossed, triangles: _Triangles, here: Index, state: Small
+    crossed: Crossed, every: Corners, here: Index, state: Small
 ) -> tuple[_Edges, Index, Small]:
-    """Return the edges of cells, and the cells across them."""
-    corners = triangles.corners.only(here)
+    """Return the edges between cells inside triangles, and the cells across them."""
+    corners = every.only(here)
     x, watch = crossed.hold(corners, state)
     k = len(x)
     others = _OTHERS[state]  # (k, w, 2)
@@ -340,20 +790,8 @@ def _cell_edges(
         end[other, q] = part
         ends.append(end)
 
-    near = np.flatnonzero(triangles.near_ray[here] & alive)
-    far = np.flatnonzero(triangles.far_ray[here] & alive)
-    dead_corner, near_corner, far_corner = np.eye(3)
-    one = np.hstack(
-        [ends[0], np.repeat(dead_corner[:, None], len(near) + len(far), axis=1)]
-    )
-    two = np.hstack(
-        [
-            ends[1],
-            np.repeat(near_corner[:, None], len(near), axis=1),
-            np.repeat(far_corner[:, None], len(far), axis=1),
-        ]
-    )
-    cells = np.concatenate([cell, near, far])
+    one, two = ends
+    cells = cell
     low, high = np.zeros(len(cells)), np.ones(len(cells))
     zero = TOLERANCE * corners.scale[cells]
     for i in np.flatnonzero(some.any(axis=1)):
@@ -366,15 +804,14 @@ def _cell_edges(
         np.maximum(low, cut, out=low, where=out_begin & ~out_end)
         np.minimum(high, cut, out=high, where=out_end & ~out_begin)
         high[out_begin & out_end] = -1.0
-    kept = np.flatnonzero(low <= high)
-    crossing = kept[kept < len(line)]
+    crossing = np.flatnonzero(low <= high)
     across = state[:, cell[crossing]]
     changed = line[crossing] // 2, np.arange(len(crossing))
     becomes = _OTHERS[across[changed], line[crossing] % 2]
     # An edge between two cells is met from both; one is enough.
     again = across[changed] > becomes
     across[changed] = becomes
-    kept = np.concatenate([crossing[~again], kept[kept >= len(line)]])
+    kept = crossing[~again]
     span = two[:, kept] - one[:, kept]
     start, stop = one[:, kept] + low[kept] * span, one[:, kept] + high[kept] * span
     turned = start[0] < stop[0]
@@ -382,179 +819,9 @@ def _cell_edges(
     whole = x[:, :, cells[kept]]
     edges = _Edges(
         here[cells[kept]],
-        kept >= len(line),
         start,
         stop,
         (whole * start).sum(axis=1),
         (whole * stop).sum(axis=1),
     )
     return edges, here[cell[crossing]], across
-
-
-def _take_edges(
-    crossed: Crossed,
-    live: LiveBase,
-    triangles: _Triangles,
-    edges: _Edges,
-    wanted: Index,
-    limits: tuple[Float, Float],
-    found: Shares,
-    block: Index,
-) -> Mask:
-    """Fold in the limits reached on edges, a few columns at a time."""
-    beyond = np.zeros(len(block), bool)
-    # Rays first: what they reach leaves little for the other edges to better.
-    for chosen in (np.flatnonzero(edges.on_ray), np.flatnonzero(~edges.on_ray)):
-        if len(chosen):
-            _take_some_edges(
-                crossed,
-                live,
-                triangles,
-                edges,
-                wanted,
-                limits,
-                found,
-                block,
-                chosen,
-                beyond,
-            )
-    return beyond
-
-
-def _take_some_edges(
-    crossed: Crossed,
-    live: LiveBase,
-    triangles: _Triangles,
-    edges: _Edges,
-    wanted: Index,
-    limits: tuple[Float, Float],
-    found: Shares,
-    block: Index,
-    chosen: Index,
-    beyond: Mask,
-) -> None:
-    column = triangles.column[edges.triangle[chosen]]
-    order = chosen[np.argsort(column, kind="stable")]
-    counts = np.bincount(column, minlength=len(block))
-    stops = np.cumsum(counts)
-    rows = np.concatenate([wanted, crossed.system.watched])
-    several = max(1, int(_EDGES_AT_ONCE / max(counts.max(), 1)))
-    for first in range(0, len(block), several):
-        some = np.arange(first, min(first + several, len(block)))
-        width = int(counts[some].max())
-        if not width:
-            continue
-        slot = stops[some, None] - counts[some, None] + np.arange(width)
-        filled = slot < stops[some, None]
-        edge = order[np.where(filled, slot, 0)]
-        part = _Forces.of(
-            crossed, live, triangles, edges, edge, filled, rows, block[some]
-        )
-        if len(crossed.system.watched):
-            zero = -TOLERANCE * np.maximum(crossed.dead_scale[block[some]], live.scale)
-            least = np.minimum(part.begin[len(wanted) :], part.end[len(wanted) :])
-            slack = least < zero[:, None]
-            beyond[some[np.logical_or.reduce(slack, axis=(0, 2))]] = True
-        for level in range(len(limits[0])):
-            for sign, limit in ((1.0, limits[0]), (-1.0, limits[1])):
-                _take_limit(
-                    part, level, sign, limit[level][:, block[some]], found, block[some]
-                )
-
-
-@dataclass(frozen=True, eq=False)
-class _Forces:
-    """Edges of some columns, (c, q), from more dead load to less, and forces on them.
-
-    ``place`` and ``step`` (c, q); corner shares ``one``, ``two`` (3, c, q); ``begin``,
-    ``end`` (t, c, q) kip.
-    """
-
-    place: Index
-    step: Index
-    one: Float
-    two: Float
-    begin: Float
-    end: Float
-
-    @classmethod
-    def of(
-        cls,
-        crossed: Crossed,
-        live: LiveBase,
-        triangles: _Triangles,
-        edges: _Edges,
-        edge: Index,
-        filled: Mask,
-        rows: Index,
-        columns: Index,
-    ) -> _Forces:
-        """Take edges, (c, q), of ``columns`` and work out the forces in ``rows``."""
-        triangle = edges.triangle[edge]
-        place, after = triangles.place[triangle], triangles.after[triangle]
-        base = live.base[rows]
-        near, far = base[:, place], base[:, after]
-        dead = crossed.dead_base[rows][:, columns, None]
-        stress = crossed.stress[rows]
-        corner, forces = [], []
-        for share, x in ((edges.one, edges.x_one), (edges.two, edges.x_two)):
-            weight = share[:, edge] * filled
-            redundant = (x[:, edge] * filled).reshape(len(x), -1)
-            force = (stress @ redundant).reshape(near.shape)
-            force += dead * weight[0]
-            force += near * weight[1]
-            force += far * weight[2]
-            corner.append(weight)
-            forces.append(force)
-        return cls(place, after - place, *corner, *forces)
-
-
-def _take_limit(
-    part: _Forces,
-    level: int,
-    sign: float,
-    limit: Float,
-    found: Shares,
-    columns: Index,
-) -> None:
-    """Fold in where (t, c) forces are reached, upwards (+1) or downwards (-1)."""
-    known = np.isfinite(limit)
-    if not known.any():
-        return
-    count = len(limit)
-    value = np.where(known, limit, sign * 1e300)[..., None]
-    over_begin, over_end = value * part.one[0], value * part.two[0]
-    if sign > 0.0:
-        np.subtract(part.begin[:count], over_begin, out=over_begin)
-        np.subtract(part.end[:count], over_end, out=over_end)
-    else:
-        np.subtract(over_begin, part.begin[:count], out=over_begin)
-        np.subtract(over_end, part.end[:count], out=over_end)
-    # An edge that has less dead load in it than the best so far cannot better it.
-    reached = over_begin >= 0.0
-    reached |= over_end >= 0.0
-    reached &= part.one[0] > found.share[level][:, columns, None]
-    member, column, edge = np.nonzero(reached)
-    if not len(member):
-        return
-    at_begin, at_end = over_begin[reached], over_end[reached]
-    most, least = part.one[0, column, edge], part.two[0, column, edge]
-    crosses = at_begin < 0.0
-    along = np.divide(
-        at_begin, at_begin - at_end, out=np.zeros_like(at_begin), where=crosses
-    ).clip(0.0, 1.0)
-    share = most + along * (least - most)
-    group = member * len(columns) + column
-    starts = np.flatnonzero(np.r_[True, np.diff(group) > 0])
-    top = np.maximum.reduceat(share, starts)
-    of_group = np.repeat(top, np.diff(np.r_[starts, len(group)]))
-    best = np.flatnonzero(share == of_group)
-    better = best[share[best] > found.share[level, member[best], columns[column[best]]]]
-    column, edge, member = column[better], edge[better], member[better]
-    one, two = part.one[:, column, edge], part.two[:, column, edge]
-    where = one + along[better] * (two - one)
-    ahead = where[2] / np.maximum(where[1] + where[2], 1e-300)
-    found.share[level, member, columns[column]] = share[better]
-    found.at[level, member, columns[column]] = (
-        part.place[column, edge] + ahead * part.step[column, edge]
-    )

@@ -108,7 +108,7 @@ class Crossed:
         self._own = np.ascontiguousarray(raw[np.arange(k), np.arange(k)])  # (k, c)
         self._per_own = 1.0 / self._own
         self.matrix = raw / self._own[:, None]  # rows scaled: its diagonal is 1
-        self._neighbours = [np.flatnonzero(row).tolist() for row in self.coupled]
+        self.neighbours = [np.flatnonzero(row).tolist() for row in self.coupled]
         self._plan = _elimination(self.coupled)
 
         self.dead_base = system.particular @ dead_kip.T  # (m, c)
@@ -173,7 +173,7 @@ class Crossed:
             for i in range(k):
                 if sweep or i:
                     np.negative(g[i], out=target[i])
-                    for j in self._neighbours[i]:
+                    for j in self.neighbours[i]:
                         if sweep or j < i:
                             np.multiply(a[i, j], x[j], out=work)
                             np.subtract(target[i], work, out=target[i])
@@ -342,7 +342,7 @@ class Crossed:
             bound = self.bounded_by_self[i] or self.bounded_by_partner[i]
             if bound and not self.locked[i]:
                 gap = x[i] + at.g[i]
-                for j in self._neighbours[i]:
+                for j in self.neighbours[i]:
                     gap += at.a[i, j] * x[j]
                 np.copyto(watch[i, BOTH], gap, where=own != BOTH)
         return x, watch
@@ -362,7 +362,7 @@ class Crossed:
             return np.ascontiguousarray(np.moveaxis(answer, 0, 2))
         x = right.copy()
         b: dict[tuple[int, int], Float] = {
-            (i, j): a[i, j] * free[i] for i in range(k) for j in self._neighbours[i]
+            (i, j): a[i, j] * free[i] for i in range(k) for j in self.neighbours[i]
         }
         one = np.ones(a.shape[2])
         b |= {(i, i): one for i in range(k)}
@@ -448,7 +448,7 @@ class Crossed:
         right = np.where(both, -now.g_end, np.where(state == PARTNER, now.r_end, 0.0))
         x = self._solve(now.a, both, right[:, None])[:, 0]
         gap = x + now.g_end
-        for i, neighbours in enumerate(self._neighbours):
+        for i, neighbours in enumerate(self.neighbours):
             for j in neighbours:
                 gap[i] += now.a[i, j] * x[j]
         return x, gap
