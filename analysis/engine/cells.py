@@ -540,7 +540,7 @@ def _excess(
     shape = (k, r.shape[1] - (corners - 1), len(block))
     a = crossed.matrix[:, :, block]
     if (a < 0.0).any():
-        unknown = np.full((len(rows), 1, 1), _UNKNOWN)
+        unknown = np.full((len(rows), *shape[1:]), _UNKNOWN)
         return _Excess(unknown, unknown, unknown, unknown, None)
     x, bound, target = dead.x[:, block], crossed.dead_r[:, block], dead.target[:, block]
     at_dead = [np.maximum(gap, 0.0) for gap in (x, x - bound, x - target)]
