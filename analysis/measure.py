@@ -7,17 +7,15 @@ like a check, and made when it is first wanted.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 from collections import Counter
 
-from analysis.engine import ENGINE_VERSION, checkfile, sampling
+from analysis.engine import checkfile, sampling
 from analysis.engine.answer import answer_many
 from surveys import record as records
 
 from . import layout, ranges, services, telling, translate
-from .models import Band
+from .models import Finding
 
 # Raised when ranges or the way of sampling change, so that bands are made anew.
 BAND_VERSION = 1
@@ -52,16 +50,9 @@ def band(line, parts, record) -> dict:
         return {"gaps": made.gaps, "measures": [], "unsized": unsized}
     check = checkfile.read(made.document)
     found = ranges.ranges(line, parts, _basis_of(record), check)
-    key = _content_sha256(check, found)
-    stored = Band.objects.filter(content_sha256=key, engine=ENGINE_VERSION).first()
-    if stored is None:
-        # Another process may make the same band meanwhile: it is the same.
-        stored, _ = Band.objects.get_or_create(
-            content_sha256=key,
-            engine=ENGINE_VERSION,
-            defaults={"result": _sampled(check, found)},
-        )
-    return {**stored.result, "unsized": unsized}
+    content = _content(check, found)
+    result = Finding.of("band", content, lambda: _sampled(check, found))
+    return {**result, "unsized": unsized}
 
 
 def _basis_of(record):
@@ -72,16 +63,14 @@ def _basis_of(record):
     return basis
 
 
-def _content_sha256(check, found):
+def _content(check, found):
     asked = [
         (type(u).__name__, u.key, getattr(u, "low", None), getattr(u, "high", None))
         for u in found.unknowns
     ]
     acts = [(one.act, one.paths) for one in found.measures]
-    text = json.dumps(
-        [BAND_VERSION, sampling.SAMPLES, checkfile.sha256_of(check), asked, acts]
-    )
-    return hashlib.sha256(text.encode()).hexdigest()
+    sha = checkfile.sha256_of(check)
+    return [BAND_VERSION, sampling.SAMPLES, sha, asked, acts]
 
 
 def _sampled(check, found):

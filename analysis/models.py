@@ -1,9 +1,13 @@
 """What it means: stored checks, effects, and an officer's dossier."""
 
+import hashlib
+import json
+
 from django.conf import settings
 from django.db import models
 from simple_history.models import HistoricalRecords
 
+from analysis.engine import ENGINE_VERSION
 from bridges.models import Bridge, TrussLine
 from surveys.models import Visit
 
@@ -81,9 +85,13 @@ class Effect(models.Model):
         return f"effect on {self.truss_line_id}"
 
 
-class Band(models.Model):
-    """How far a truss line's estimate may be off, keyed by content like a check."""
+class Finding(models.Model):
+    """What is slow to work out of check files, keyed by content like a check.
 
+    The band of an estimate, or what a truss was designed for.
+    """
+
+    kind = models.CharField(max_length=20)
     content_sha256 = models.CharField(max_length=64)
     engine = models.CharField(max_length=20)
     result = models.JSONField()
@@ -92,12 +100,29 @@ class Band(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["content_sha256", "engine"], name="band_computed_once"
+                fields=["kind", "content_sha256", "engine"], name="finding_made_once"
             )
         ]
 
     def __str__(self):
-        return self.content_sha256[:12]
+        return f"{self.kind} {self.content_sha256[:12]}"
+
+    @classmethod
+    def of(cls, kind, content, make):
+        """Return the result for ``content``, JSON values, made if it is not stored.
+
+        Made twice by two processes at once it is the same, and stored once.
+        """
+        text = json.dumps(content, sort_keys=True)
+        key = {
+            "kind": kind,
+            "content_sha256": hashlib.sha256(text.encode()).hexdigest(),
+            "engine": ENGINE_VERSION,
+        }
+        stored = cls.objects.filter(**key).first()
+        if stored is None:
+            stored, _ = cls.objects.get_or_create(**key, defaults={"result": make()})
+        return stored.result
 
 
 class Dossier(models.Model):

@@ -329,7 +329,7 @@ class _Prepared:
         self.own = _own_unknowns(check, unknowns)
         capacities = [capacity(member, check.method) for member in check.members]
         ea = np.array([each.ea_kip for each in capacities])
-        dead = _joint_loads(check, truss, check.dead_load)
+        dead = dead_joint_kip(check, truss, check.dead_load)
         self.chord_rating, self.chord_kl_in = math.inf, dict[int, float]()
         if check.chord is not None:
             chord = chordcheck.state(check, truss, ea, dead, loading)
@@ -447,13 +447,13 @@ class _Prepared:
         self, check: CheckInput, truss: Truss, bars: Sequence[_Bar], place: Float
     ) -> Float:
         """Return (c, n) joint loads."""
-        base = _joint_loads(check, truss, check.dead_load)
+        base = dead_joint_kip(check, truss, check.dead_load)
         dead = np.tile(base, (len(place), 1))
         for v, unknown in enumerate(self.unknowns):
             if isinstance(unknown, Dead):
                 nodes = np.linspace(0.0, 1.0, 3)
                 loads = [
-                    _joint_loads(
+                    dead_joint_kip(
                         check, truss, unknown.at(check.dead_load, _between(unknown, u))
                     )
                     for u in nodes
@@ -546,8 +546,8 @@ def scaled(check: CheckInput, along: float, up: float) -> CheckInput:
     return replace(check, geometry=geometry, members=tuple(members))
 
 
-def _joint_loads(check: CheckInput, truss: Truss, load: DeadLoad) -> Float:
-    """Return (n,) kip, members at their recorded sizes."""
+def dead_joint_kip(check: CheckInput, truss: Truss, load: DeadLoad) -> Float:
+    """Return (n,) kip of a dead load, members at their recorded sizes."""
     items = deadload.joint_loads(
         load,
         truss.joints,
@@ -765,3 +765,14 @@ def _in_material(member: MemberInput, old: Material, new: Material) -> MemberInp
             for one in member.components
         ),
     )
+
+
+def at_end(check: CheckInput, unknowns: Sequence[Unknown], place: float) -> CheckInput:
+    """Return a check with every size among the unknowns at one place in its range."""
+    members = []
+    for member in check.members:
+        for unknown in unknowns:
+            if isinstance(unknown, Size) and member.name in unknown.members:
+                member = _resized(member, unknown, place)
+        members.append(member)
+    return replace(check, members=tuple(members))

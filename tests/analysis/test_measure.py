@@ -3,7 +3,7 @@
 import pytest
 
 from analysis import measure, services
-from analysis.models import Band
+from analysis.models import Finding
 from bridges.models import Span
 from surveys import record as records
 from surveys.models import Element, Observation
@@ -113,6 +113,6 @@ def test_a_band_is_made_once():
     bridge = make_described_bridge()
     record = records.load(bridge)
     once = measure.bands(bridge, record)
-    made = Band.objects.count()
+    made = Finding.objects.count()
     assert measure.bands(bridge, record) == once
-    assert Band.objects.count() == made
+    assert Finding.objects.count() == made
