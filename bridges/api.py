@@ -113,7 +113,7 @@ class BridgeMap(GenericAPIView):
         mask = places.mask(pairs)
         points, clusters = places.view(box, mask)
         features = [_cluster(*cluster) for cluster in clusters]
-        features += _points(places, points)
+        features += _points(places, points, request.user)
         return Response(
             {
                 "type": "FeatureCollection",
@@ -175,24 +175,22 @@ def _cluster(latitude, longitude, count):
     return _feature(latitude, longitude, kind="cluster", count=count)
 
 
-def _points(places, numbers):
-    """Return features of rows of the index; their places come from the index alone."""
-    rows = places.rows
-    ids = rows.ids[numbers].tolist()
+def _points(places, numbers, person):
+    """Return features of rows of the index, each with what the person may see."""
+    ids = places.rows.ids[numbers].tolist()
     found = (
-        Bridge.objects.filter(pk__in=ids)
+        Bridge.objects.visible_to(person)
+        .filter(pk__in=ids)
         .select_related("standing")
-        .defer("latitude", "longitude")
         .in_bulk()
     )
     since = years_ago(RECENT_YEARS)
     features = []
-    for number, pk in zip(numbers.tolist(), ids, strict=True):
+    for pk in ids:
         # Gone since the index was made: the next version will not hold it either.
         if pk in found:
-            place = rows.latitude[number], rows.longitude[number]
-            exact = places.is_members or not rows.is_sensitive[number]
-            features.append(_feature(*place, **_said(found[pk], bool(exact), since)))
+            *place, exact = found[pk].position_for(person)
+            features.append(_feature(*place, **_said(found[pk], exact, since)))
     return features
 
 

@@ -4,8 +4,28 @@ from dataclasses import dataclass
 
 from shared.dates import display
 
-from .filters import ORDERS, PARTS, UNDATED, BridgeFilter, applied, query_text
-from .models import Bridge, Builder, Connection, DeckPosition, Form, Material
+from . import search
+from .filters import (
+    MILES_NEAR,
+    ORDERS,
+    PARTS,
+    PLATES,
+    REPAIRS,
+    SPANS,
+    UNDATED,
+    BridgeFilter,
+    applied,
+    query_text,
+)
+from .models import (
+    Bridge,
+    Builder,
+    Confidence,
+    Connection,
+    DeckPosition,
+    Form,
+    Material,
+)
 
 CHOICES = {
     "form": Form.choices,
@@ -15,20 +35,49 @@ CHOICES = {
     "deck_position": DeckPosition.choices,
     "listing": Bridge.Listing.choices,
     "changed": PARTS,
+    "ever_changed": PARTS,
+    "plate": PLATES,
+    "repairs": REPAIRS,
+    "span": SPANS,
+    "certainty": Confidence.choices,
+    "builder_certainty": Confidence.choices,
 }
 TITLES = {
     "form": "Form",
     "status": "Status",
     "decade": "Decade built",
+    "certainty": "How sure the date is",
     "material": "Material",
     "connection": "Connection",
     "deck_position": "Deck position",
+    "span": "Longest span",
+    "panels": "Panels",
     "deck": "Deck now",
     "county": "County",
+    "crossing": "Crosses",
     "builder": "Builder",
+    "builder_certainty": "How sure the builder is",
     "listing": "Listing",
     "changed": "What changed lately",
+    "ever_changed": "Ever seen to change",
+    "plate": "Plate",
+    "repairs": "Repairs",
 }
+# What is typed and not chosen, with the words for it in a tag.
+TYPED = {
+    "changed_since": "Changed since",
+    "visited_since": "Visited since",
+    "unvisited_since": "Not visited since",
+    "as_of": "As of",
+}
+FEET = {
+    "span_min": "Longest span from {} ft",
+    "span_max": "Longest span to {} ft",
+    "length_min": "Whole length from {} ft",
+    "length_max": "Whole length to {} ft",
+}
+# More choices than these are not read by anybody; the commonest are kept.
+MOST_OPTIONS = 60
 WITHIN = (1, 2, 5, 10, 25)
 
 
@@ -77,7 +126,7 @@ class Facets:
 
     def _group(self, name):
         others = [pair for pair in self.pairs if pair[0] != name]
-        counts = self.places.counts(name, self.places.mask(others))
+        counts = self._counts(name, others)
         chosen = [value for key, value in self.pairs if key == name]
         if name == "builder":
             named = dict(self.builders().values())
@@ -98,8 +147,27 @@ class Facets:
             )
             for value in values
         ]
+        if len(options) > MOST_OPTIONS:
+            options.sort(key=lambda option: (not option.is_chosen, -option.count))
+            del options[MOST_OPTIONS:]
         options.sort(key=_place_in(name))
         return Facet(name, TITLES[name], options)
+
+    def _counts(self, name, others):
+        if name == "status" and any(key == "as_of" for key, _ in others):
+            # On another day than today a bridge may have been what it is not now.
+            counts = {
+                value: int(self.places.mask([*others, ("status", value)]).sum())
+                for value, _ in Bridge.Status.choices
+            }
+            return {value: count for value, count in counts.items() if count}
+        return self.places.counts(name, others)
+
+    def readings(self):
+        """Return [(word, spellings taken for it)] of a question that was misspelt."""
+        asked = dict(self.pairs).get("q", "")
+        found = search.readings(asked, is_members=self.places.is_members)
+        return list(found.items())
 
     def builders(self):
         """Return {id: (slug, name)}, read once."""
@@ -129,11 +197,20 @@ class Facets:
             return "No date" if value == UNDATED else f"Built in the {value}s"
         if name == "changed":
             return f"{dict(PARTS)[value]} changed"
+        if name == "ever_changed":
+            return f"{dict(PARTS)[value]} seen to change at some time"
         if name == "changed_within":
             years = "year" if value == "1" else "years"
             return f"Changed within {value} {years}"
-        if name == "visited_since":
-            return f"Visited since {display(value)}"
+        if name in TYPED:
+            return f"{TYPED[name]} {display(value)}"
+        if name in FEET:
+            return FEET[name].format(value)
+        if name == "near":
+            miles = value.split(",")[2:] or [str(MILES_NEAR)]
+            return f"Within {miles[0].strip()} miles of a place"
+        if name == "road":
+            return f"Carries: {value}"
         if name == "builder":
             named = dict(self.builders().values())
             return f"Builder: {named.get(value, value)}"
@@ -145,6 +222,8 @@ def label_of(name, value):
     """Say a value that the record itself brings: a kind of deck, a county."""
     if name == "decade":
         return "No date" if value == UNDATED else f"{value}s"
+    if name == "panels":
+        return f"{value} panel{'' if value == '1' else 's'}"
     if name == "deck":
         return "No deck" if value == "none" else value.replace("-", " ").capitalize()
     return value
@@ -158,6 +237,10 @@ def _place_in(name):
         return lambda option: (-option.count, option.label)
     if name == "decade":
         return lambda option: (option.value == UNDATED, option.value)
+    if name == "panels":
+        return lambda option: int(option.value)
+    if name == "crossing":
+        return lambda option: (-option.count, option.label)
     return lambda option: option.label
 
 

@@ -9,29 +9,28 @@ import datetime
 import django_filters
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
+from django.db.models.functions import ExtractYear
 from django.http import QueryDict
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema_field
 
 from shared import dates, policy
 
+from . import search
 from .models import (
     Attribution,
     Bridge,
+    Confidence,
     Connection,
     DeckPosition,
     Form,
     Material,
+    StatusSpell,
 )
 
-SEARCHED = ("name", "also_known_as", "number", "crossing", "road", "town")
-# Of a sensitive bridge a visitor cannot find out where it is by guessing these.
-TELLING = Bridge.TELLING
-MOST_WORDS = 8
 LONGEST_TEXT = 120
 MOST_VALUES = 60
-APOSTROPHES = ("'", "’")
 UNDATED = "undated"
 # The words of ``Standing.changed_parts``, as the survey room writes them.
 PARTS = [
@@ -50,13 +49,34 @@ PARTS = [
     ("setting", "Setting"),
     ("other", "Something else"),
 ]
+PLATES = [
+    ("present", "In place"),
+    ("missing", "Gone from its place"),
+    ("kept", "Kept elsewhere"),
+    ("unsaid", "No visit has said"),
+    ("none", "None recorded"),
+]
+# Bands of the longest span: value, words; each from its number up to the next.
+SPANS = [
+    ("0", "Under 50 ft"),
+    ("50", "50 to 100 ft"),
+    ("100", "100 to 150 ft"),
+    ("150", "150 to 200 ft"),
+    ("200", "200 ft and more"),
+    ("unknown", "Not known"),
+]
+_BANDS = [int(value) for value, _ in SPANS if value.isdigit()]
+REPAIRS = [("some", "Some recorded"), ("none", "None recorded")]
+MILES_NEAR = 10
+MOST_MILES = 100
 # What each order means in columns. Blanks come last either way, and the name settles
 # ties, so that pages never repeat or skip a bridge.
 ORDERS = {
     "name": ("Name", [F("name").asc()]),
     "number": ("Number", [F("number").asc()]),
-    "built": ("Oldest first", [F("built_earliest").asc(nulls_last=True)]),
-    "-built": ("Newest first", [F("built_latest").desc(nulls_last=True)]),
+    # By the year: a month or a day is known of too few to sort by.
+    "built": ("Oldest first", [ExtractYear("built_earliest").asc(nulls_last=True)]),
+    "-built": ("Newest first", [ExtractYear("built_latest").desc(nulls_last=True)]),
     "span": (
         "Shortest span first",
         [F("standing__longest_span_ft").asc(nulls_last=True)],
@@ -89,6 +109,13 @@ def years_ago(years, today=None):
         return today.replace(year=year)
     except ValueError:
         return today.replace(year=year, day=28)
+
+
+def span_band(span_ft):
+    """Return the value of ``SPANS`` that a length in feet (or None) belongs to."""
+    if not span_ft:
+        return "unknown"
+    return str(max(band for band in _BANDS if band <= span_ft))
 
 
 def decade_bounds(decade):
@@ -160,6 +187,63 @@ class DayField(forms.CharField):
         return day
 
 
+class LastDayField(forms.CharField):
+    """A day, a month or a year; the latest day it may mean is what counts."""
+
+    def to_python(self, value):
+        text = super().to_python(value)
+        if not text:
+            return None
+        day = dates.parse(text).latest
+        if day is None:
+            raise ValidationError(
+                "“%(text)s” has no last day. Write 1925, 1925-06 or 1925-06-30.",
+                code="date",
+                params={"text": text},
+            )
+        return day
+
+
+class NearField(forms.CharField):
+    """``latitude,longitude`` in degrees, and the miles around it if not ten."""
+
+    def to_python(self, value):
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            latitude, longitude, *more = (float(part) for part in text.split(","))
+            miles = more[0] if more else MILES_NEAR
+            is_sound = (
+                len(more) < 2
+                and abs(latitude) <= 90
+                and abs(longitude) <= 180
+                and 0 < miles <= MOST_MILES
+            )
+        except ValueError:
+            is_sound = False
+        if not is_sound:
+            raise ValidationError(
+                "Write latitude,longitude,miles in degrees and miles: 41.2,-77.4,10. "
+                "At most %(most)s miles.",
+                code="near",
+                params={"most": MOST_MILES},
+            )
+        return latitude, longitude, miles
+
+
+class PanelsField(ValuesField):
+    def validate(self, value):
+        super().validate(value)
+        for one in value:
+            if not (one.isascii() and one.isdigit() and len(one) <= 3):
+                raise ValidationError(
+                    "“%(value)s” is not a number of panels.",
+                    code="panels",
+                    params={"value": one[:40]},
+                )
+
+
 @extend_schema_field({"type": "string", "description": "Repeat it for any of several."})
 class ValuesFilter(django_filters.MultipleChoiceFilter):
     """Matches any of some texts, kept as one list for the database to look in."""
@@ -168,6 +252,13 @@ class ValuesFilter(django_filters.MultipleChoiceFilter):
 
     def filter(self, qs, value):
         return qs.filter(**{f"{self.field_name}__in": value}) if value else qs
+
+
+@extend_schema_field(
+    {"type": "integer", "description": "Repeat it for any of several."}
+)
+class PanelsFilter(ValuesFilter):
+    field_class = PanelsField
 
 
 @extend_schema_field(
@@ -212,6 +303,32 @@ class DayFilter(django_filters.Filter):
     field_class = DayField
 
 
+@extend_schema_field(
+    {"type": "string", "description": "1925, 1925-06 or 1925-06-30; its last day."}
+)
+class LastDayFilter(django_filters.Filter):
+    field_class = LastDayField
+
+
+@extend_schema_field(
+    {"type": "string", "description": "latitude,longitude,miles (ten when not said)"}
+)
+class NearFilter(django_filters.Filter):
+    field_class = NearField
+
+
+def _feet(name, lookup, label):
+    return django_filters.NumberFilter(
+        field_name=name,
+        lookup_expr=lookup,
+        label=label,
+        min_value=0,
+        max_value=20_000,
+        max_digits=8,
+        decimal_places=2,
+    )
+
+
 def _choices(name, choices, label, **facts):
     return django_filters.MultipleChoiceFilter(
         field_name=name, choices=choices, label=label, distinct=False, **facts
@@ -232,26 +349,59 @@ class BridgeFilter(django_filters.FilterSet):
     )
     connection = _choices("standing__connection", Connection.choices, "Connection")
     material = _choices("standing__material", Material.choices, "Material")
-    status = _choices("status", Bridge.Status.choices, "Status")
+    status = django_filters.MultipleChoiceFilter(
+        method="has_status", choices=Bridge.Status.choices, label="Status"
+    )
+    as_of = LastDayFilter(method="stood", label="As of")
     decade = DecadesFilter(label="Decade built")
+    certainty = _choices("built_confidence", Confidence.choices, "How sure the date is")
+    span = django_filters.MultipleChoiceFilter(
+        method="spans", choices=SPANS, label="Longest span"
+    )
+    span_min = _feet("standing__longest_span_ft", "gte", "Longest span from (ft)")
+    span_max = _feet("standing__longest_span_ft", "lte", "Longest span to (ft)")
+    length_min = _feet("standing__total_length_ft", "gte", "Whole length from (ft)")
+    length_max = _feet("standing__total_length_ft", "lte", "Whole length to (ft)")
+    panels = PanelsFilter(field_name="standing__panels", label="Panels")
     builder = ValuesFilter(method="made_by", label="Builder")
+    builder_certainty = django_filters.MultipleChoiceFilter(
+        method="made_surely",
+        choices=Confidence.choices,
+        label="How sure the builder is",
+    )
     county = ValuesFilter(field_name="county", label="County")
+    crossing = ValuesFilter(method="along", label="Crosses")
+    road = ValuesFilter(method="along", label="Carries")
+    near = NearFilter(method="nearby", label="Near")
     listing = _choices("listing", Bridge.Listing.choices, "Listing")
     deck = ValuesFilter(field_name="standing__deck", label="Deck now")
     changed = django_filters.MultipleChoiceFilter(
         method="changed_lately", choices=PARTS, label="What changed lately"
     )
     changed_within = django_filters.NumberFilter(
-        method="changed_since",
+        method="changed_within_years",
         label="Changed within (years)",
         field_name="standing__last_changed",
         min_value=1,
         max_value=300,
         decimal_places=0,
     )
+    changed_since = DayFilter(
+        field_name="standing__last_changed", lookup_expr="gte", label="Changed since"
+    )
+    ever_changed = django_filters.MultipleChoiceFilter(
+        method="changed_ever", choices=PARTS, label="Ever changed"
+    )
+    plate = django_filters.MultipleChoiceFilter(
+        method="plates", choices=PLATES, label="Plate"
+    )
+    repairs = django_filters.ChoiceFilter(
+        method="repaired", choices=REPAIRS, label="Repairs"
+    )
     visited_since = DayFilter(
         field_name="standing__last_visited", lookup_expr="gte", label="Visited since"
     )
+    unvisited_since = DayFilter(method="not_visited", label="Not visited since")
     order = django_filters.ChoiceFilter(
         method="put_in_order",
         choices=[(key, label) for key, (label, _) in ORDERS.items()],
@@ -272,24 +422,92 @@ class BridgeFilter(django_filters.FilterSet):
         self.is_members = is_members
 
     def search(self, queryset, name, value):
-        """Every word must stand somewhere in one of the searched columns."""
-        for word in value.split()[:MOST_WORDS]:
-            found = Q()
-            for spelling in _spellings(word):
-                for column in SEARCHED:
-                    found |= self._holds(column, spelling)
-            queryset = queryset.filter(found)
-        return queryset
+        """Every word must stand somewhere in the words of a bridge."""
+        return search.narrow(queryset, value, is_members=self.is_members)
 
-    def _holds(self, column, text):
-        found = Q(**{f"{column}__icontains": text})
-        if column in TELLING and not self.is_members:
-            found &= Q(is_position_sensitive=False)
-        return found
+    def has_status(self, queryset, name, value):
+        """The status now or, beside ``as_of``, on that day."""
+        day = self.form.cleaned_data.get("as_of")
+        if not value or day is None:
+            return queryset.filter(status__in=value) if value else queryset
+        return queryset.filter(Exists(_spells_on(day).filter(status__in=value)))
+
+    def stood(self, queryset, name, value):
+        """What was there on a day, as far as dates and events say."""
+        if self.form.cleaned_data.get("status"):
+            return queryset
+        gone = (Bridge.Status.LOST, Bridge.Status.STORED)
+        return queryset.filter(Exists(_spells_on(value).exclude(status__in=gone)))
+
+    def spans(self, queryset, name, value):
+        found = Q(pk__in=[])
+        column = "standing__longest_span_ft"
+        for band in value:
+            if not band.isdigit():
+                found |= Q(**{f"{column}__isnull": True, "standing__isnull": False})
+                found |= Q(**{column: 0})
+                continue
+            least = int(band)
+            inside = Q(**{f"{column}__gt": 0, f"{column}__gte": least})
+            above = [one for one in _BANDS if one > least]
+            if above:
+                inside &= Q(**{f"{column}__lt": above[0]})
+            found |= inside
+        return queryset.filter(found) if value else queryset
 
     def made_by(self, queryset, name, value):
+        if not value:
+            return queryset
         hands = Attribution.objects.filter(builder__slug__in=value)
+        # Beside a builder, how sure is asked of that builder's own hand in it.
+        if sure := self.form.cleaned_data.get("builder_certainty"):
+            hands = hands.filter(confidence__in=sure)
         return queryset.filter(pk__in=hands.values("bridge"))
+
+    def made_surely(self, queryset, name, value):
+        if not value or self.form.cleaned_data.get("builder"):
+            return queryset
+        hands = Attribution.objects.filter(confidence__in=value)
+        return queryset.filter(pk__in=hands.values("bridge"))
+
+    def along(self, queryset, name, value):
+        """On a road or over a water; not where that would give a place away."""
+        if not value:
+            return queryset
+        queryset = queryset.filter(**{f"{name}__in": value})
+        if not self.is_members:
+            queryset = queryset.filter(is_position_sensitive=False)
+        return queryset
+
+    def nearby(self, queryset, name, value):
+        from . import mapindex
+
+        places = mapindex.places_of(self.is_members)
+        return queryset.filter(pk__in=places.ids(places.near(*value)).tolist())
+
+    def changed_ever(self, queryset, name, value):
+        found = Q(pk__in=[])
+        for part in value:
+            found |= Q(standing__ever_changed__contains=f",{part},")
+        return queryset.filter(found) if value else queryset
+
+    def plates(self, queryset, name, value):
+        found = Q(pk__in=[])
+        for word in value:
+            found |= Q(standing__plates__contains=f",{word},")
+        return queryset.filter(found) if value else queryset
+
+    def repaired(self, queryset, name, value):
+        if value == "some":
+            return queryset.filter(standing__repair_count__gt=0)
+        bare = Q(standing__isnull=True)
+        return queryset.filter(bare | Q(standing__repair_count=0))
+
+    def not_visited(self, queryset, name, value):
+        last = "standing__last_visited"
+        return queryset.filter(
+            Q(**{f"{last}__isnull": True}) | Q(**{f"{last}__lt": value})
+        )
 
     def changed_lately(self, queryset, name, value):
         found = Q(pk__in=[])
@@ -297,23 +515,26 @@ class BridgeFilter(django_filters.FilterSet):
             found |= Q(standing__changed_parts__contains=f",{part},")
         return queryset.filter(found)
 
-    def changed_since(self, queryset, name, value):
+    def changed_within_years(self, queryset, name, value):
         return queryset.filter(standing__last_changed__gte=years_ago(int(value)))
 
     def put_in_order(self, queryset, name, value):
         return queryset.order_by(*ORDERS[value][1], "name", "id")
 
 
-def _spellings(word):
-    """A phone's keyboard writes ’ where the record may hold ', and the other way."""
-    if not any(mark in word for mark in APOSTROPHES):
-        return [word]
-    plain = word.replace("’", "'")
-    return [plain, plain.replace("'", "’")]
+def _spells_on(day):
+    """Return the spells that hold on a day, of the bridge of the query around them."""
+    return StatusSpell.objects.filter(
+        Q(first__isnull=True) | Q(first__lte=day),
+        Q(last__isnull=True) | Q(last__gte=day),
+        bridge=OuterRef("pk"),
+    )
 
 
 # Filters in the order a person would ask, with the words for what is chosen.
 NAMES = [name for name in BridgeFilter.base_filters if name != "order"]
+# Kept as they were typed, since several texts mean one value.
+TYPED = ("q", "as_of", "near", "visited_since", "unvisited_since", "changed_since")
 
 
 def applied(filterset):
@@ -330,11 +551,18 @@ def applied(filterset):
             continue
         if isinstance(value, list):
             pairs += [(name, one) for one in sorted(set(value))]
-        elif name in ("q", "visited_since"):
+        elif name in TYPED:
             pairs.append((name, " ".join(filterset.data.get(name, "").split())))
+        elif isinstance(value, str):
+            pairs.append((name, value))
         else:
-            pairs.append((name, f"{value:f}".removesuffix(".0")))
+            pairs.append((name, _number(value)))
     return pairs
+
+
+def _number(value):
+    text = f"{value:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def query_text(pairs):

@@ -1,10 +1,14 @@
 """Where every bridge stands, held in memory so that a view of the map costs little.
 
-The arrays are rebuilt when ``MapVersion`` says that something was written. What a
-person may see is settled here: a sensitive position is replaced by the middle of its
-square before anything can be asked of it, so no answer built on these can give it
-away. Filters are the database's own (``bridges.filters``), kept as a mask for as long
-as the version stands; map, list and counts therefore agree.
+The arrays are made of what each write packed of its own bridge (``bridges.packing``).
+When ``MapVersion`` says that something was written, the rows stamped since are put in
+place; only after a write that did not say of which bridges it was is all made anew.
+
+What a person may see is settled here: visitors' arrays hold the middle of its square
+for a sensitive bridge, so no answer built on these can give its place away. Filters
+are answered here too, kept as masks for as long as the version stands; what needs the
+database's own search is asked there. ``bridges.filters`` says the same in SQL for the
+API and the files, and ``tests/bridges/test_agreement.py`` holds one against the other.
 
 Positions are Web Mercator world coordinates in 26 bits (256 pixels at zoom 18); a
 cell is 64 pixels at the zoom asked for.
@@ -17,43 +21,44 @@ import math
 import threading
 import uuid
 from collections import OrderedDict
-from dataclasses import dataclass, field, fields, replace
-from functools import lru_cache
+from dataclasses import dataclass, field
 
 import numpy as np
 from django.core.cache import cache
-from django.core.exceptions import ValidationError
-from django.db import connection
-from django.db.models import CharField, FloatField
-from django.db.models.functions import Cast
+from django.core.exceptions import EmptyResultSet, ValidationError
+from django.db import connection, transaction
 from django.utils import timezone
 
-from shared import policy
+from shared import dates, policy
 
-from .filters import PARTS, matching
-from .models import Attribution, Bridge, MapVersion, generalised
+from . import packing
+from .filters import PARTS, PLATES, UNDATED, DayField, NearField, matching, years_ago
+from .models import Bridge, Builder, Confidence, MapRow, MapTerm, MapVersion
+from .packing import (
+    BITS,
+    CHOICES,
+    HAND,
+    HAS_REPAIR,
+    IS_DATED,
+    IS_PUBLIC,
+    IS_SENSITIVE,
+    OPEN_END,
+    RECORD,
+    TERMS,
+    project,
+)
 
-BITS = 26
 CELL_PX = 64
 MOST_ZOOM = 20
 MOST_CELLS = 65_536
 MOST_POINTS = 200
-MOST_MASKS = 32
-CHUNK = 20_000
-# Where Web Mercator's square ends: atan(sinh(pi)) in degrees.
-MOST_LATITUDE = math.degrees(math.atan(math.sinh(math.pi)))
+MOST_MASKS = 48
+MOST_COUNTS = 64
+CHUNK = 50_000
 FIRST_DECADE, LAST_DECADE = 1000, 2990
-CODED = {
-    "form": "standing__form",
-    "deck_position": "standing__deck_position",
-    "connection": "standing__connection",
-    "material": "standing__material",
-    "deck": "standing__deck",
-    "status": "status",
-    "listing": "listing",
-    "county": "county",
-}
+DECADES = (LAST_DECADE - FIRST_DECADE) // 10 + 1
 TOKEN_KEY = "bridges.mapindex.token"
+EARTH_MILES = 3958.8
 
 
 @dataclass(frozen=True)
@@ -133,17 +138,6 @@ def _zoom(text):
     return int(text)
 
 
-def project(latitude, longitude):
-    """Return world coordinates (x, y) of ``BITS`` bits; y grows to the south."""
-    top = 1 << BITS
-    sine = np.sin(np.radians(np.clip(latitude, -MOST_LATITUDE, MOST_LATITUDE)))
-    x = (np.asarray(longitude) + 180) / 360
-    y = 0.5 - np.log((1 + sine) / (1 - sine)) / (4 * math.pi)
-    return tuple(
-        np.clip(np.floor(part * top), 0, top - 1).astype(np.int32) for part in (x, y)
-    )
-
-
 def unproject(x, y):
     """Return (latitude, longitude) in degrees of the middle of a world unit."""
     top = 1 << BITS
@@ -152,37 +146,106 @@ def unproject(x, y):
     return np.degrees(np.arctan(np.sinh(turned))), longitude
 
 
+def small(numbers):
+    """Return whole numbers in as few bytes each as hold them."""
+    most = int(numbers.max()) if len(numbers) else 0
+    kind = np.uint8 if most < 256 else np.uint16 if most < 65_536 else np.uint32
+    return numbers.astype(kind)
+
+
 @dataclass(frozen=True)
 class Rows:
-    """One value for each bridge in every array, ordered by id."""
+    """One value for each bridge in every array, ordered by id.
+
+    ``x`` and ``y`` are of the general place; ``exact`` holds (row, x, y) of the few
+    that have another. ``codes`` count from 1 into ``words``; 0 is none.
+    """
 
     ids: np.ndarray
-    latitude: np.ndarray
-    longitude: np.ndarray
-    is_public: np.ndarray
-    is_sensitive: np.ndarray
-    first_decade: np.ndarray
-    last_decade: np.ndarray
-    is_bounded: np.ndarray
+    x: np.ndarray
+    y: np.ndarray
+    exact: tuple[np.ndarray, np.ndarray, np.ndarray]
+    first_year: np.ndarray  # 0: no date
+    last_year: np.ndarray
+    visited: np.ndarray  # days as ``packing.days`` counts them, 0: never
+    changed_on: np.ndarray
+    span_dft: np.ndarray
     parts: np.ndarray  # one bit for each of ``filters.PARTS``
+    ever_parts: np.ndarray
+    panels: np.ndarray
+    plate: np.ndarray  # one bit for each of ``filters.PLATES``
+    flags: np.ndarray
     codes: dict[str, np.ndarray]
     words: dict[str, list[str]]
-    built_by: np.ndarray  # (bridge id, builder id), one row for each pair
+    # Builders: (row, builder's id, a bit for each confidence), one for each pair.
+    hand_rows: np.ndarray
+    hand_builders: np.ndarray
+    hand_sure: np.ndarray
 
-    def keep(self, mask):
-        """Return only the bridges of the mask."""
-        kept = {
-            one.name: getattr(self, one.name)[mask]
-            for one in fields(self)
-            if one.name not in ("codes", "words", "built_by")
-        }
-        codes = {name: values[mask] for name, values in self.codes.items()}
-        return replace(self, **kept, codes=codes)
+    def __len__(self):
+        return len(self.ids)
+
+    def nbytes(self):
+        arrays = [*self.__dict__.values(), *self.exact, *self.codes.values()]
+        return sum(one.nbytes for one in arrays if isinstance(one, np.ndarray))
+
+
+PLAIN = (
+    "first_year",
+    "last_year",
+    "visited",
+    "changed_on",
+    "span_dft",
+    "parts",
+    "ever_parts",
+    "panels",
+    "plate",
+    "flags",
+)
+
+
+def _rows_of(records, hands):
+    """Return ``Rows`` of packed records in the order of their ids."""
+    terms = dict(MapTerm.objects.values_list("pk", "word"))
+    codes = {name: np.ascontiguousarray(records[name]) for name in CHOICES}
+    words = {name: list(values) for name, values in CHOICES.items()}
+    for name in TERMS:
+        found, numbers = np.unique(records[name], return_inverse=True)
+        # Number 0 is no word at all.
+        shift = 0 if len(found) and found[0] == 0 else 1
+        codes[name] = small(numbers.reshape(-1) + shift)
+        words[name] = [terms.get(pk, "") for pk in found.tolist() if pk]
+    moved = np.flatnonzero(
+        (records["x"] != records["general_x"]) | (records["y"] != records["general_y"])
+    )
+    moved = moved[(records["flags"][moved] & IS_SENSITIVE) > 0]
+    hidden = (records["flags"] & IS_SENSITIVE) > 0
+    x = np.where(hidden, records["general_x"], records["x"])
+    y = np.where(hidden, records["general_y"], records["y"])
+    return Rows(
+        ids=np.ascontiguousarray(records["id"]),
+        x=x,
+        y=y,
+        exact=(
+            moved.astype(np.int32),
+            records["x"][moved],
+            records["y"][moved],
+        ),
+        **{name: np.ascontiguousarray(records[name]) for name in PLAIN},
+        codes=codes,
+        words=words,
+        hand_rows=np.repeat(np.arange(len(records), dtype=np.int32), records["hands"]),
+        hand_builders=small(hands["builder"]),
+        hand_sure=np.ascontiguousarray(hands["confidence"]),
+    )
 
 
 @dataclass
 class Places:
-    """What one kind of person may see of the index, and the views asked of it."""
+    """What one kind of person may see of the index, and the views asked of it.
+
+    Masks are booleans over all rows, and false for what the person may not see.
+    """
 
     rows: Rows
     token: str
@@ -191,47 +254,219 @@ class Places:
     x: np.ndarray = field(init=False)
     y: np.ndarray = field(init=False)
     _masks: OrderedDict = field(default_factory=OrderedDict)
+    _counts: OrderedDict = field(default_factory=OrderedDict)
+    _orders: dict = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def __post_init__(self):
-        self.x, self.y = project(self.rows.latitude, self.rows.longitude)
+        self.x, self.y = self.rows.x, self.rows.y
+        number, x, y = self.rows.exact
+        if self.is_members and len(number):
+            self.x, self.y = self.x.copy(), self.y.copy()
+            self.x[number], self.y[number] = x, y
+        self._count = int(self._seen().sum())
 
     def __len__(self):
-        return len(self.rows.ids)
+        return self._count
+
+    def _seen(self):
+        if self.is_members:
+            return np.ones(len(self.rows), dtype=bool)
+        return (self.rows.flags & IS_PUBLIC) > 0
+
+    def ids(self, mask):
+        return self.rows.ids[mask]
+
+    # -- filters
 
     def mask(self, pairs):
         """Return which bridges the filter pairs leave, a boolean for each."""
+        packed = self._kept(self._masks, tuple(pairs), MOST_MASKS, self._packed)
+        return np.unpackbits(packed, count=len(self.rows)).view(bool)
+
+    def _packed(self, pairs):
+        return np.packbits(self._ask(pairs))
+
+    def _kept(self, store, key, most, make):
         # "Within so many years" moves with the day.
-        key = (tuple(pairs), timezone.localdate())
+        whole = (key, timezone.localdate())
         with self._lock:
-            if key in self._masks:
-                self._masks.move_to_end(key)
-                return self._masks[key]
-        mask = self._ask(pairs)
+            if whole in store:
+                store.move_to_end(whole)
+                return store[whole]
+        made = make(key)
         with self._lock:
-            self._masks[key] = mask
-            while len(self._masks) > MOST_MASKS:
-                self._masks.popitem(last=False)
-        return mask
+            store[whole] = made
+            while len(store) > most:
+                store.popitem(last=False)
+        return made
 
     def _ask(self, pairs):
-        if not pairs:
-            return np.ones(len(self), dtype=bool)
-        found = (
-            matching(pairs, is_members=self.is_members)
-            .order_by()
-            .values_list("pk", flat=True)
+        asked: dict[str, list[str]] = {}
+        for name, value in pairs:
+            asked.setdefault(name, []).append(value)
+        mask = self._seen()
+        elsewhere = []
+        if "as_of" in asked:
+            # Beside a day a status is that day's, which the database knows.
+            elsewhere += ["as_of", "status"]
+        for name, values in asked.items():
+            answer = None if name in elsewhere else getattr(self, f"_by_{name}", None)
+            if answer is not None:
+                mask &= answer(values, asked)
+            elif name in CODED and name not in elsewhere:
+                mask &= self._is_any(name, values)
+            elif name not in elsewhere:
+                elsewhere.append(name)
+        rest = [pair for pair in pairs if pair[0] in elsewhere]
+        if rest:
+            # Kept apart: every facet's count asks for the same words again.
+            packed = self._kept(
+                self._masks, ("database", *rest), MOST_MASKS, self._packed_answer
+            )
+            mask &= np.unpackbits(packed, count=len(mask)).view(bool)
+        return mask
+
+    def _packed_answer(self, key):
+        return np.packbits(self._in_database(key[1:]))
+
+    def _in_database(self, pairs):
+        found = matching(pairs, is_members=self.is_members).order_by()
+        try:
+            sql, params = found.values_list("pk", flat=True).query.sql_with_params()
+        except EmptyResultSet:
+            return np.zeros(len(self.rows), dtype=bool)
+        with connection.cursor() as cursor:
+            cursor.execute(sql, params)
+            ids = np.fromiter((row[0] for row in cursor.fetchall()), dtype=np.int64)
+        return self._with_ids(ids)
+
+    def _with_ids(self, ids):
+        known = self.rows.ids
+        mask = np.zeros(len(known), dtype=bool)
+        if len(known) and len(ids):
+            at = np.searchsorted(known, ids)
+            at = at[at < len(known)]
+            # An id between two that are known is of no row here.
+            mask[at[np.isin(known[at], ids)]] = True
+        return mask
+
+    def _is_any(self, name, values):
+        words = self.rows.words[name]
+        known = {word: number for number, word in enumerate(words, 1)}
+        chosen = np.zeros(len(words) + 1, dtype=bool)
+        chosen[[known[value] for value in values if value in known]] = True
+        return chosen[self.rows.codes[name]]
+
+    def _by_crossing(self, values, asked):
+        mask = self._is_any("crossing", values)
+        if not self.is_members:
+            mask &= (self.rows.flags & IS_SENSITIVE) == 0
+        return mask
+
+    def _by_decade(self, values, asked):
+        first, last = self.rows.first_year, self.rows.last_year
+        mask = np.zeros(len(self.rows), dtype=bool)
+        for value in values:
+            if value == UNDATED:
+                mask |= first == 0
+            else:
+                decade = int(value)
+                mask |= (first > 0) & (first <= decade + 9) & (last >= decade)
+        return mask
+
+    def _by_panels(self, values, asked):
+        wanted = [int(value) for value in values]
+        return np.isin(self.rows.panels, [one for one in wanted if 0 < one < 256])
+
+    def _by_span_min(self, values, asked):
+        return self.rows.span_dft >= max(round(float(values[0]) * 10), 1)
+
+    def _by_span_max(self, values, asked):
+        span = self.rows.span_dft
+        return (span > 0) & (span <= round(float(values[0]) * 10))
+
+    def _by_changed(self, values, asked):
+        return (self.rows.parts & _bit(values, PARTS)) > 0
+
+    def _by_ever_changed(self, values, asked):
+        return (self.rows.ever_parts & _bit(values, PARTS)) > 0
+
+    def _by_plate(self, values, asked):
+        return (self.rows.plate & _bit(values, PLATES)) > 0
+
+    def _by_repairs(self, values, asked):
+        has = (self.rows.flags & HAS_REPAIR) > 0
+        return has if values[0] == "some" else ~has
+
+    def _by_changed_within(self, values, asked):
+        return self.rows.changed_on >= packing.days(years_ago(int(values[0])))
+
+    def _by_changed_since(self, values, asked):
+        return self.rows.changed_on >= max(packing.days(_day(values[0])), 1)
+
+    def _by_visited_since(self, values, asked):
+        return self.rows.visited >= max(packing.days(_day(values[0])), 1)
+
+    def _by_unvisited_since(self, values, asked):
+        return self.rows.visited < max(packing.days(_day(values[0])), 1)
+
+    def _by_near(self, values, asked):
+        return self.near(*NearField(required=False).clean(values[0]))
+
+    def near(self, latitude, longitude, miles):
+        """Return which bridges stand within so many miles, along the ground."""
+        reach = math.degrees(miles / EARTH_MILES)
+        wide = min(reach / max(math.cos(math.radians(latitude)), 0.01), 180)
+        x, y = project(
+            np.clip([latitude + reach, latitude - reach], -90, 90),
+            np.clip([longitude - wide, longitude + wide], -180, 180),
         )
-        ids = np.fromiter(found.iterator(chunk_size=10_000), dtype=np.int64)
-        return np.isin(self.rows.ids, ids)
+        mask = self._seen()
+        mask &= (
+            (self.x >= x[0]) & (self.x <= x[1]) & (self.y >= y[0]) & (self.y <= y[1])
+        )
+        rows = np.flatnonzero(mask)
+        mask[rows] = self.miles_from(latitude, longitude, rows) <= miles
+        return mask
+
+    def miles_from(self, latitude, longitude, rows):
+        """Return how many miles each of these rows is from a place (haversine)."""
+        other_latitude, other_longitude = unproject(self.x[rows], self.y[rows])
+        a, b = np.radians(latitude), np.radians(other_latitude)
+        half = np.radians(other_longitude - longitude) / 2
+        h = np.sin((b - a) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(half) ** 2
+        return 2 * EARTH_MILES * np.arcsin(np.sqrt(np.clip(h, 0, 1)))
+
+    def _by_builder(self, values, asked):
+        sure = asked.get("builder_certainty")
+        ids = Builder.objects.filter(slug__in=values).values_list("pk", flat=True)
+        hands = np.isin(self.rows.hand_builders, list(ids))
+        if sure:
+            hands &= (self.rows.hand_sure & _sure(sure)) > 0
+        return self._of_hands(hands)
+
+    def _by_builder_certainty(self, values, asked):
+        if "builder" in asked:
+            return np.ones(len(self.rows), dtype=bool)
+        return self._of_hands((self.rows.hand_sure & _sure(values)) > 0)
+
+    def _of_hands(self, hands):
+        mask = np.zeros(len(self.rows), dtype=bool)
+        mask[self.rows.hand_rows[hands]] = True
+        return mask
+
+    # -- views
 
     def bounds(self, mask):
         """Return (west, south, east, north) of the bridges, or None for none."""
-        if not mask.any():
+        rows = np.flatnonzero(mask)
+        if not len(rows):
             return None
-        latitude, longitude = self.rows.latitude[mask], self.rows.longitude[mask]
-        edges = longitude.min(), latitude.min(), longitude.max(), latitude.max()
-        return tuple(round(float(edge), 5) for edge in edges)
+        x, y = self.x[rows], self.y[rows]
+        north, west = unproject(x.min(), y.min())
+        south, east = unproject(x.max(), y.max())
+        return tuple(round(float(edge), 5) for edge in (west, south, east, north))
 
     def view(self, box, mask):
         """Return what the box shows: (points, clusters).
@@ -241,23 +476,23 @@ class Places:
         than one bridge is a cluster at their mean place.
         """
         shift, first_x, first_y, columns, rows = box.cells()
-        column, row = (self.x >> shift) - first_x, (self.y >> shift) - first_y
-        inside = mask & (column >= 0) & (column < columns) & (row >= 0) & (row < rows)
+        left, right = first_x << shift, (first_x + columns) << shift
+        top, bottom = first_y << shift, (first_y + rows) << shift
+        inside = mask & (self.x >= left) & (self.x < right)
+        inside &= (self.y >= top) & (self.y < bottom)
         numbers = np.flatnonzero(inside)
         if len(numbers) <= MOST_POINTS:
             return numbers, []
-        cell = row[numbers].astype(np.int64) * columns + column[numbers]
+        x, y = self.x[numbers], self.y[numbers]
+        cell = ((y >> shift) - first_y) * columns + ((x >> shift) - first_x)
         size = columns * rows
         counts = np.bincount(cell, minlength=size)
-        sums = [
-            np.bincount(cell, weights=part, minlength=size)
-            for part in (self.x[numbers], self.y[numbers], numbers)
-        ]
+        sums = [np.bincount(cell, weights=part, minlength=size) for part in (x, y)]
         alone = counts == 1
         if alone.sum() > MOST_POINTS:
             alone[:] = False
         together = np.flatnonzero((counts > 0) & ~alone)
-        mean_x, mean_y = (part[together] / counts[together] for part in sums[:2])
+        mean_x, mean_y = (part[together] / counts[together] for part in sums)
         latitude, longitude = unproject(mean_x, mean_y)
         clusters = zip(
             latitude.tolist(),
@@ -265,63 +500,195 @@ class Places:
             counts[together].tolist(),
             strict=True,
         )
-        return np.sort(sums[2][alone].astype(np.int64)), list(clusters)
+        return numbers[alone[cell]], list(clusters)
 
-    def counts(self, name, mask):
-        """Return {value: how many bridges} of one facet, for the bridges of a mask."""
+    # -- the list
+
+    def page(self, mask, order, start, size):
+        """Return the ids of one page of the bridges of a mask, in an order.
+
+        The order is that of ``filters.ORDERS``; names settle ties.
+        """
+        rows = np.flatnonzero(mask)
+        end = min(start + size, len(rows))
+        if start >= end:
+            return []
+        keys = self._keys(order, rows)
+        if len(keys) == 1:
+            # Only the page itself is put in order, not all that lies behind it.
+            chosen = np.argpartition(keys[0], end - 1)[:end]
+            chosen = chosen[np.argsort(keys[0][chosen], kind="stable")]
+        else:
+            chosen = np.lexsort(tuple(reversed(keys)))[:end]
+        return self.rows.ids[rows[chosen[start:end]]].tolist()
+
+    def _keys(self, order, rows):
+        name = self._rank("name")[rows]
+        if order == "number":
+            return [self._rank("number")[rows]]
+        data = self.rows
+        if order == "built":
+            year = data.first_year[rows].astype(np.int32)
+            # An open beginning and no date at all both come last.
+            year[year <= 1] = OPEN_END + 1
+            return [year, name]
+        if order == "-built":
+            year = data.last_year[rows].astype(np.int32)
+            year[(year == OPEN_END) | (data.first_year[rows] == 0)] = 0
+            return [-year, name]
+        if order in ("span", "-span"):
+            span = data.span_dft[rows].astype(np.int32)
+            if order == "span":
+                span[span == 0] = 1 << 20
+                return [span, name]
+            return [-span, name]
+        if order == "visited":
+            return [data.visited[rows], name]
+        if order == "-visited":
+            return [-data.visited[rows].astype(np.int32), name]
+        if order == "-changed":
+            return [-data.changed_on[rows].astype(np.int32), name]
+        return [name]
+
+    def _rank(self, column):
+        """Return the place of each row in the database's own order of a column."""
+        if column not in self._orders:
+            query = Bridge.objects.order_by(column, "pk").values_list("pk", flat=True)
+            with connection.cursor() as cursor:
+                cursor.execute(*query.query.sql_with_params())
+                ids = np.fromiter((row[0] for row in cursor), dtype=np.int64)
+            rank = np.zeros(len(self.rows), dtype=np.int32)
+            at = np.searchsorted(self.rows.ids, ids)
+            known = at < len(self.rows)
+            known[known] = self.rows.ids[at[known]] == ids[known]
+            rank[at[known]] = np.flatnonzero(known)
+            self._orders[column] = rank
+        return self._orders[column]
+
+    # -- counts
+
+    def counts(self, name, pairs):
+        """Return {value: how many bridges} of one facet, under filter pairs."""
+        return self._kept(
+            self._counts, (name, tuple(pairs)), MOST_COUNTS * 8, self._count_of
+        )
+
+    def _count_of(self, key):
+        name, pairs = key
+        mask = self.mask(pairs)
         if name == "decade":
             return self._decades(mask)
         if name == "builder":
-            return self._builders(mask)
-        if name == "changed":
-            parts = self.rows.parts[mask]
-            return {
-                part: int(np.count_nonzero(parts & (1 << bit)))
-                for bit, (part, _) in enumerate(PARTS)
-                if (parts & (1 << bit)).any()
-            }
-        codes = self.rows.codes[name][mask]
-        found = np.bincount(codes[codes >= 0], minlength=len(self.rows.words[name]))
+            return self._builders(mask, pairs)
+        if name == "builder_certainty":
+            return self._sureness(mask, pairs)
+        if name in ("changed", "ever_changed", "plate"):
+            column = {"changed": "parts", "ever_changed": "ever_parts"}.get(name, name)
+            return _count_bits(
+                getattr(self.rows, column)[mask], PLATES if name == "plate" else PARTS
+            )
+        if name == "repairs":
+            some = int(((self.rows.flags[mask] & HAS_REPAIR) > 0).sum())
+            none = int(mask.sum()) - some
+            return {k: n for k, n in (("some", some), ("none", none)) if n}
+        if name == "panels":
+            found = np.bincount(self.rows.panels[mask], minlength=1)
+            return {str(n): int(found[n]) for n in np.flatnonzero(found) if n}
+        if name == "crossing" and not self.is_members:
+            mask = mask & ((self.rows.flags & IS_SENSITIVE) == 0)
         words = self.rows.words[name]
-        return {word: int(n) for word, n in zip(words, found, strict=True) if n}
+        found = np.bincount(self.rows.codes[name][mask], minlength=len(words) + 1)
+        return {
+            word: int(n) for word, n in zip(words, found[1:].tolist(), strict=True) if n
+        }
 
     def _decades(self, mask):
         """Count a bridge in each decade that its date may fall in."""
-        first, last = self.rows.first_decade[mask], self.rows.last_decade[mask]
-        dated = first >= 0
-        steps = np.zeros((LAST_DECADE - FIRST_DECADE) // 10 + 2, dtype=np.int64)
-        np.add.at(steps, first[dated], 1)
-        np.add.at(steps, last[dated] + 1, -1)
-        reached = np.cumsum(steps)
-        bounded = self.rows.is_bounded & mask
-        shown = np.zeros(len(steps), dtype=np.int64)
-        np.add.at(shown, self.rows.first_decade[bounded], 1)
-        np.add.at(shown, self.rows.last_decade[bounded] + 1, -1)
-        numbers = np.flatnonzero(np.cumsum(shown))
-        return {str(FIRST_DECADE + 10 * int(n)): int(reached[n]) for n in numbers} | (
-            {"undated": int((~dated).sum())} if (~dated).any() else {}
+        first, last = _decade_numbers(
+            self.rows.first_year[mask], self.rows.last_year[mask]
         )
+        dated = self.rows.first_year[mask] > 0
+        reached = _reached(first[dated], last[dated])
+        bounded = (self.rows.flags[mask] & IS_DATED) > 0
+        shown = _reached(first[bounded & dated], last[bounded & dated])
+        counts = {
+            str(FIRST_DECADE + 10 * int(n)): int(reached[n])
+            for n in np.flatnonzero(shown)
+        }
+        undated = int((~dated).sum())
+        return counts | ({UNDATED: undated} if undated else {})
 
-    def _builders(self, mask):
-        pairs = self.rows.built_by
-        kept = np.isin(pairs[:, 0], self.rows.ids[mask])
-        ids, found = np.unique(pairs[kept, 1], return_counts=True)
-        return dict(zip(ids.tolist(), found.tolist(), strict=True))
+    def _builders(self, mask, pairs):
+        kept = mask[self.rows.hand_rows]
+        if sure := [value for name, value in pairs if name == "builder_certainty"]:
+            kept &= (self.rows.hand_sure & _sure(sure)) > 0
+        found = np.bincount(self.rows.hand_builders[kept], minlength=1)
+        return {int(pk): int(found[pk]) for pk in np.flatnonzero(found)}
+
+    def _sureness(self, mask, pairs):
+        kept = mask[self.rows.hand_rows]
+        if slugs := [value for name, value in pairs if name == "builder"]:
+            ids = Builder.objects.filter(slug__in=slugs).values_list("pk", flat=True)
+            kept &= np.isin(self.rows.hand_builders, list(ids))
+        counts = {}
+        for bit, value in enumerate(Confidence.values):
+            hands = kept & ((self.rows.hand_sure & (1 << bit)) > 0)
+            if count := len(np.unique(self.rows.hand_rows[hands])):
+                counts[value] = count
+        return counts
 
     def only_maybe(self, decades, mask):
         """Count the bridges of a mask that a decade was not surely asked of.
 
         These have a date whose bounds also reach a decade that was not asked for.
         """
-        asked = np.zeros((LAST_DECADE - FIRST_DECADE) // 10 + 2, dtype=np.int64)
+        asked = np.zeros(DECADES + 1, dtype=np.int64)
         for decade in decades:
             if decade.isdigit():
                 asked[(int(decade) - FIRST_DECADE) // 10 + 1] = 1
         before = np.cumsum(asked)
-        first, last = self.rows.first_decade[mask], self.rows.last_decade[mask]
-        dated = first >= 0
-        first, last = first[dated], last[dated]
+        dated = mask & (self.rows.first_year > 0)
+        first, last = _decade_numbers(
+            self.rows.first_year[dated], self.rows.last_year[dated]
+        )
         return int((before[last + 1] - before[first] < last - first + 1).sum())
+
+
+CODED = tuple(name for name in (*CHOICES, *TERMS) if name != "crossing")
+
+
+def _decade_numbers(first_year, last_year):
+    """Return years as decades counted from ``FIRST_DECADE``, within those we hold."""
+    return tuple(
+        np.clip((year.astype(np.int32) - FIRST_DECADE) // 10, 0, DECADES - 1)
+        for year in (first_year, last_year)
+    )
+
+
+def _reached(first, last):
+    steps = np.bincount(first, minlength=DECADES + 1)[: DECADES + 1]
+    steps = steps - np.bincount(last + 1, minlength=DECADES + 1)[: DECADES + 1]
+    return np.cumsum(steps)[:DECADES]
+
+
+def _count_bits(values, parts):
+    counts = {
+        part: int(np.count_nonzero(values & (1 << bit)))
+        for bit, (part, _) in enumerate(parts)
+    }
+    return {part: count for part, count in counts.items() if count}
+
+
+def _bit(values, parts):
+    return sum(1 << bit for bit, (part, _) in enumerate(parts) if part in set(values))
+
+
+def _sure(values):
+    return sum(1 << Confidence.values.index(value) for value in set(values))
+
+
+def _day(text):
+    return DayField(required=False).clean(text) or dates.parse(text).latest
 
 
 def digest(parts):
@@ -329,12 +696,21 @@ def digest(parts):
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:24]
 
 
-@dataclass(frozen=True)
 class Held:
-    token: str
-    version: int
-    members: Places
-    public: Places
+    """The index of one version, and what each kind of person may see of it."""
+
+    def __init__(self, token, version, rows):
+        self.token, self.version, self.rows = token, version, rows
+        self._places = {}
+        self._lock = threading.Lock()
+
+    def places(self, is_members):
+        with self._lock:
+            if is_members not in self._places:
+                self._places[is_members] = Places(
+                    self.rows, self.token, self.version, is_members=is_members
+                )
+            return self._places[is_members]
 
 
 _lock = threading.Lock()
@@ -343,9 +719,12 @@ _held: Held | None = None
 
 def places_for(person):
     """Return the ``Places`` that a person may see, at the version that stands now."""
-    held = _current()
     sees_all = policy.can_log_visits(person) and policy.can_see_exact_positions(person)
-    return held.members if sees_all else held.public
+    return places_of(sees_all)
+
+
+def places_of(is_members):
+    return _current().places(is_members)
 
 
 def _current():
@@ -372,115 +751,103 @@ def _token():
 
 
 def _build(token, version):
-    rows = _read()
-    public = rows.keep(rows.is_public)
-    latitude, longitude = public.latitude.copy(), public.longitude.copy()
-    for number in np.flatnonzero(public.is_sensitive).tolist():
-        latitude[number], longitude[number] = generalised(
-            float(latitude[number]), float(longitude[number])
-        )
-    public = replace(public, latitude=latitude, longitude=longitude)
-    return Held(
-        token,
-        version,
-        members=Places(rows, token, version, is_members=True),
-        public=Places(public, token, version, is_members=False),
-    )
+    """Mend the index that is held by what was stamped since, or make it anew."""
+    held = _held
+    if held is not None and held.token == token:
+        whole = MapVersion.objects.filter(pk=1).values_list("whole", flat=True).first()
+        if held.version < version and (whole or 0) <= held.version:
+            records, hands = _read(since=held.version)
+            rows = _mended(held.rows, records, hands)
+            if rows is not None and len(rows) == MapRow.objects.count():
+                return Held(token, version, rows)
+    return Held(token, version, _rows_of(*_read()))
 
 
-class _Codes(dict):
-    """Numbers words as they come; a blank is −1."""
+def _read(since=None):
+    """Return (records, hands) of the packed rows in the order of ids.
 
-    def __init__(self):
-        super().__init__({None: -1, "": -1})
-
-    def __missing__(self, word):
-        self[word] = number = len(self) - 2
-        return number
-
-    def words(self):
-        return list(self)[2:]
-
-
-def _read():
-    """Read every bridge, a chunk of rows at a time turned into arrays.
-
-    Places and dates come as numbers and text, straight from the cursor: making a
-    ``Decimal``, a ``date`` or a ``bool`` of each takes longer than all the rest.
+    Packs first what nobody has: a database that was filled by hand or moved here.
     """
-    query = (
-        Bridge.objects.order_by("pk")
-        .annotate(
-            y=Cast("latitude", FloatField()),
-            x=Cast("longitude", FloatField()),
-            first=Cast("built_earliest", CharField()),
-            last=Cast("built_latest", CharField()),
-        )
-        .values_list(
-            *("pk", "y", "x", "is_public", "is_position_sensitive"),
-            *("built", "first", "last", "standing__changed_parts"),
-            *CODED.values(),
-        )
-        .query
-    )
-    codes = {name: _Codes() for name in CODED}
-    chunks = [_arrays([], codes)]
+    if since is None and MapRow.objects.count() != Bridge.objects.count():
+        with transaction.atomic():
+            MapVersion.bump()
+    where, params = "", []
+    if since is not None:
+        where, params = "WHERE stamp > %s", [since]
+    table = MapRow._meta.db_table
+    packed, hands = bytearray(), bytearray()
     with connection.cursor() as cursor:
-        cursor.execute(*query.sql_with_params())
-        while rows := cursor.fetchmany(CHUNK):
-            chunks.append(_arrays(rows, codes))
-    plain, coded = zip(*chunks, strict=True)
-    pairs = Attribution.objects.values_list("bridge_id", "builder_id").distinct()
-    return Rows(
-        **{name: np.concatenate([one[name] for one in plain]) for name in plain[0]},
-        codes={name: np.concatenate([one[name] for one in coded]) for name in CODED},
-        words={name: known.words() for name, known in codes.items()},
-        built_by=np.array(list(pairs), dtype=np.int64).reshape(-1, 2),
-    )
+        if connection.vendor == "postgresql":
+            # Joined where the rows are: one value in place of a hundred thousand.
+            cursor.execute(
+                f"SELECT string_agg(packed, ''::bytea ORDER BY bridge_id), "
+                f"string_agg(hands, ''::bytea ORDER BY bridge_id) FROM {table} {where} "
+                f"GROUP BY bridge_id / 100000 ORDER BY bridge_id / 100000",
+                params,
+            )
+        else:
+            cursor.execute(
+                f"SELECT packed, hands FROM {table} {where} ORDER BY bridge_id", params
+            )
+        while chunk := cursor.fetchmany(CHUNK):
+            firsts, seconds = zip(*chunk, strict=True)
+            packed += b"".join(firsts)
+            hands += b"".join(seconds)
+    return np.frombuffer(packed, dtype=RECORD), np.frombuffer(hands, dtype=HAND)
 
 
-def _arrays(rows, codes):
-    """Return ({field of ``Rows``: array}, {coded field: array}) of some rows."""
-    columns = list(zip(*rows, strict=True)) or [()] * (9 + len(CODED))
-    ids, latitude, longitude, is_public, is_sensitive = columns[:5]
-    decades = [_decades_of(*dates) for dates in zip(*columns[5:8], strict=True)]
-    first, last, bounded = zip(*decades, strict=True) if decades else ((), (), ())
-    plain = {
-        "ids": np.array(ids, dtype=np.int64),
-        "latitude": np.array(latitude, dtype=np.float64),
-        "longitude": np.array(longitude, dtype=np.float64),
-        "is_public": np.array(is_public, dtype=bool),
-        "is_sensitive": np.array(is_sensitive, dtype=bool),
-        "first_decade": np.array(first, dtype=np.int16),
-        "last_decade": np.array(last, dtype=np.int16),
-        "is_bounded": np.array(bounded, dtype=bool),
-        "parts": np.array([_bits(text) for text in columns[8]], dtype=np.int32),
-    }
-    coded = {
-        name: np.array([codes[name][value] for value in column], dtype=np.int32)
-        for name, column in zip(CODED, columns[9:], strict=True)
-    }
-    return plain, coded
+def _mended(rows, records, hands):
+    """Return ``Rows`` with some records put in place, or None to make all anew.
 
-
-@lru_cache(10_000)
-def _decades_of(built, earliest, latest):
-    """Return (first, last) decade as counted from ``FIRST_DECADE``, −1 for none.
-
-    ``earliest`` and ``latest`` are ISO dates as text, None where open.
+    New bridges come last, having the highest ids; where they do not, all is made anew.
     """
-    if not built:
-        return -1, -1, False
-    first = int(earliest[:4]) // 10 * 10 if earliest else FIRST_DECADE
-    last = int(latest[:4]) // 10 * 10 if latest else LAST_DECADE
-    first, last = (
-        (min(max(decade, FIRST_DECADE), LAST_DECADE) - FIRST_DECADE) // 10
-        for decade in (first, last)
+    fresh = _rows_of(records, hands)
+    old = len(rows)
+    at = np.searchsorted(rows.ids, fresh.ids)
+    is_known = at < old
+    is_known[is_known] = rows.ids[at[is_known]] == fresh.ids[is_known]
+    if old and not (at[~is_known] == old).all():
+        return None
+    added = int((~is_known).sum())
+    at[~is_known] = old + np.arange(added)
+
+    def placed(before, after):
+        kind = np.promote_types(before.dtype, after.dtype)
+        made = np.zeros(old + added, dtype=kind)
+        made[:old] = before
+        made[at] = after
+        return made
+
+    codes, words = {}, {}
+    for name, before in rows.codes.items():
+        known = {word: number for number, word in enumerate(rows.words[name], 1)}
+        numbers = [0] + [
+            known.setdefault(word, len(known) + 1) for word in fresh.words[name]
+        ]
+        after = small(np.array(numbers, dtype=np.int64))[fresh.codes[name]]
+        codes[name], words[name] = placed(before, after), list(known)
+    touched = np.zeros(old + added, dtype=bool)
+    touched[at] = True
+    exact = tuple(
+        np.concatenate([before[~touched[rows.exact[0]]], after])
+        for before, after in zip(
+            rows.exact,
+            (at[fresh.exact[0]].astype(np.int32), *fresh.exact[1:]),
+            strict=True,
+        )
     )
-    return first, last, earliest is not None and latest is not None
-
-
-@lru_cache(10_000)
-def _bits(changed_parts):
-    words = (changed_parts or "").split(",")
-    return sum(1 << bit for bit, (part, _) in enumerate(PARTS) if part in words)
+    kept = ~touched[rows.hand_rows]
+    return Rows(
+        ids=placed(rows.ids, fresh.ids),
+        x=placed(rows.x, fresh.x),
+        y=placed(rows.y, fresh.y),
+        exact=exact,
+        **{name: placed(getattr(rows, name), getattr(fresh, name)) for name in PLAIN},
+        codes=codes,
+        words=words,
+        hand_rows=np.concatenate(
+            [rows.hand_rows[kept], at[fresh.hand_rows].astype(np.int32)]
+        ),
+        hand_builders=np.concatenate([rows.hand_builders[kept], fresh.hand_builders]),
+        hand_sure=np.concatenate([rows.hand_sure[kept], fresh.hand_sure]),
+    )

@@ -9,6 +9,45 @@ from simple_history.models import HistoricalRecords
 from shared import policy
 from shared.dates import EdtfField, bound
 
+from .derived import (
+    ChangeSeen,
+    MapRow,
+    MapTerm,
+    SearchText,
+    SearchWord,
+    StatusSpell,
+    Watch,
+)
+
+__all__ = [
+    "Attribution",
+    "Bridge",
+    "Builder",
+    "ChangeSeen",
+    "Claim",
+    "Confidence",
+    "Connection",
+    "DeckPosition",
+    "Form",
+    "LifeEvent",
+    "Link",
+    "MapRow",
+    "MapTerm",
+    "MapVersion",
+    "Material",
+    "Plate",
+    "SearchText",
+    "SearchWord",
+    "Source",
+    "Span",
+    "Standing",
+    "StatusSpell",
+    "TrussLine",
+    "Watch",
+    "family_of",
+    "generalised",
+]
+
 
 class Confidence(models.TextChoices):
     CERTAIN = "certain", "Certain"
@@ -246,6 +285,11 @@ class Bridge(models.Model):
 
     class Meta:
         ordering = ["name", "id"]
+        indexes = [
+            models.Index(fields=["name", "id"], name="bridge_in_order_of_name"),
+            models.Index(fields=["crossing"], name="bridge_over_water"),
+            models.Index(fields=["road"], name="bridge_on_road"),
+        ]
         constraints = [
             models.CheckConstraint(
                 name="bridge_latitude_in_range",
@@ -352,6 +396,16 @@ class Standing(models.Model):
     # Words such as ",deck,chord,counter," of the changes seen at the latest visit
     # that saw any; commas at both ends so that one word can be found by LIKE.
     changed_parts = models.CharField(max_length=200, blank=True)
+    # The same of every visit together.
+    ever_changed = models.CharField(max_length=200, blank=True)
+    panels = models.PositiveSmallIntegerField(null=True, blank=True)
+    total_length_ft = models.FloatField("all spans (ft)", null=True, blank=True)
+    # Words of ``bridges.filters.PLATES``, with commas as above.
+    plates = models.CharField(max_length=60, blank=True)
+    repair_count = models.PositiveSmallIntegerField(default=0)
+    # {"railing": "as built", "deck": "replaced", …}: what of a bridge as built is left,
+    # as the survey room reads it; only of what a visit has said something.
+    features = models.JSONField(default=dict, blank=True)
 
     def __str__(self):
         return f"standing of {self.bridge_id}"
@@ -363,10 +417,25 @@ class MapVersion(models.Model):
     id = models.PositiveSmallIntegerField(primary_key=True, default=1)
     number = models.PositiveBigIntegerField(default=0)
 
+    # Up to which version an index must be made anew and cannot be mended row by row.
+    whole = models.PositiveBigIntegerField(default=0)
+
     @classmethod
-    def bump(cls):
+    def bump(cls, bridges=None):
+        """Tell that these bridges (their ids) were written; None: any may have been.
+
+        Packs them for the map and writes the words they are found by, so it belongs
+        in the transaction of the write, after it.
+        """
+        from . import packing, search
+
         if not cls.objects.filter(pk=1).update(number=F("number") + 1):
             cls.objects.get_or_create(pk=1, defaults={"number": 1})
+        number = cls.current()
+        if bridges is None:
+            cls.objects.filter(pk=1).update(whole=number)
+        packing.pack(bridges, number)
+        search.write(bridges)
 
     @classmethod
     def current(cls):

@@ -51,6 +51,20 @@ FAMILY_WORDS = {
     "suspension": "Suspension",
     "other": "Other",
 }
+TYPED_IN = (
+    "q",
+    "as_of",
+    "near",
+    "road",
+    "visited_since",
+    "unvisited_since",
+    "changed_since",
+    "changed_within",
+    "span_min",
+    "span_max",
+    "length_min",
+    "length_max",
+)
 log = logging.getLogger(__name__)
 
 
@@ -66,6 +80,28 @@ class Row:
     is_lately_changed: bool
 
 
+class InOrder:
+    """The bridges of a mask in an order, as a paginator takes them.
+
+    Which and in what order the index knows; only a page of them is read.
+    """
+
+    def __init__(self, places, mask, order, bridges):
+        self.places, self.mask, self.order = places, mask, order
+        self.bridges = bridges
+
+    def count(self):
+        return int(self.mask.sum())
+
+    __len__ = count
+
+    def __getitem__(self, part):
+        size = part.stop - part.start
+        ids = self.places.page(self.mask, self.order, part.start, size)
+        found = self.bridges.order_by().in_bulk(ids)
+        return [found[pk] for pk in ids if pk in found]
+
+
 @require_safe
 def index(request):
     """The map and the list of the same bridges; the address says which."""
@@ -78,7 +114,10 @@ def index(request):
     places = mapindex.places_for(request.user)
     choices = facets.Facets(filterset, places)
     mask = places.mask(choices.pairs)
-    page = Paginator(filterset.qs, PAGE_SIZE).get_page(request.GET.get("page"))
+    order = dict(choices.order).get("order", DEFAULT_ORDER)
+    page = Paginator(InOrder(places, mask, order, bridges), PAGE_SIZE).get_page(
+        request.GET.get("page")
+    )
     decades = [value for name, value in choices.pairs if name == "decade"]
     context = {
         "page": page,
@@ -87,10 +126,8 @@ def index(request):
         "facets": choices.groups(),
         "tags": choices.tags(),
         "query": choices.query(),
-        "typed": {
-            name: request.GET.get(name, "")
-            for name in ("q", "visited_since", "changed_within")
-        },
+        "typed": {name: request.GET.get(name, "") for name in TYPED_IN},
+        "readings": choices.readings(),
         "within": [str(years) for years in facets.WITHIN],
         "order": request.GET.get("order", DEFAULT_ORDER),
         "orders": [(key, label) for key, (label, _) in ORDERS.items()],

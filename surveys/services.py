@@ -11,11 +11,17 @@ from django.utils import timezone
 from simple_history.utils import bulk_create_with_history
 
 from bridges import services as bridge_services
-from bridges.models import MapVersion, Standing
 from shared import policy
 
-from . import alarms, changes, photos, record, submissions
-from .models import Component, Observation, Photo, SecondSubmission, Visit
+from . import alarms, changes, features, photos, record, submissions
+from .models import (
+    Component,
+    Observation,
+    Photo,
+    Repair,
+    SecondSubmission,
+    Visit,
+)
 from .photos import OtherBytes, TooMuch, WrongOffset, receive_chunk, store_photo
 from .submissions import Faulty
 
@@ -445,11 +451,65 @@ def refresh_standing(*, bridge):
 
     Safe to repeat. Bumps the map's version in the same transaction.
     """
-    bridge_services.refresh_standing(bridge)
     held = record.load(bridge)
-    facts = {**_deck_and_limit(held), **_visits_and_changes(held)}
-    Standing.objects.filter(bridge=bridge).update(**facts)
-    MapVersion.bump()
+    changes_seen = _changes_seen(held)
+    bridge_services.note_changes(bridge, changes_seen)
+    bridge_services.refresh_standing(
+        bridge,
+        notes=_words(bridge, held),
+        **_deck_and_limit(held),
+        **_visits_and_changes(held),
+        plates=_plates(bridge, held),
+        repair_count=Repair.objects.filter(bridge=bridge).count(),
+        ever_changed=_among(parts for _, _, parts, _ in changes_seen),
+        features=features.left_of(held),
+    )
+
+
+def _changes_seen(held):
+    """Return (visit's id, day, parts, text) of each visit that saw a change."""
+    found = []
+    for visit, _, seen in held.steps():
+        if seen:
+            parts = _among(change.part for change in seen)
+            text = "\n".join(change.sentence for change in seen)
+            found.append((str(visit.client_id), visit.when_latest, parts, text))
+    return found
+
+
+def _among(words):
+    """Return words, each once, with commas around: ",deck,chord,"."""
+    once = dict.fromkeys(word for text in words for word in text.split(",") if word)
+    return f",{','.join(once)}," if once else ""
+
+
+def _plates(bridge, held):
+    """Return ``bridges.filters.PLATES`` that hold of some plate of the bridge."""
+    parts = held.configuration()
+    words = []
+    for plate in bridge.plates.all():
+        part = parts.get(f"plate/{plate.key}")
+        if part is None:
+            words.append("unsaid")
+        else:
+            words.append("missing" if part.is_gone else "present")
+        if plate.whereabouts:
+            words.append("kept")
+    return _among(words) or ",none,"
+
+
+def _words(bridge, held):
+    """Return what visits and repairs say of a bridge, to be searched."""
+    texts = [visit.notes for visit in held.visits]
+    notes = record.standing_observations().filter(
+        visit__bridge=bridge, visit__status=Visit.Status.ACCEPTED
+    )
+    texts += notes.exclude(note="").order_by("pk").values_list("note", flat=True)
+    for title, text in Repair.objects.filter(bridge=bridge).values_list(
+        "title", "text"
+    ):
+        texts += [title, text]
+    return " ".join(text for text in texts if text)
 
 
 def _deck_and_limit(held):

@@ -5,6 +5,7 @@ import datetime
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from bridges import services
 from bridges.models import (
     Attribution,
     Bridge,
@@ -36,10 +37,21 @@ STANDING = {
 }
 
 
+MORE = (
+    "posted_tons",
+    "ever_changed",
+    "panels",
+    "total_length_ft",
+    "plates",
+    "repair_count",
+    "features",
+)
+
+
 def list_bridge(number=1, **facts):
     """Return a bridge with its standing; facts of either go to where they belong."""
     standing = {key: facts.pop(key, value) for key, value in STANDING.items()}
-    standing |= {key: facts.pop(key) for key in ("posted_tons",) if key in facts}
+    standing |= {key: facts.pop(key) for key in MORE if key in facts}
     bridge = Bridge.objects.create(
         **{
             "name": f"Mill Road Bridge {number}",
@@ -55,10 +67,12 @@ def list_bridge(number=1, **facts):
             **facts,
         }
     )
+    standing.setdefault("ever_changed", standing["changed_parts"])
     Standing.objects.create(
         bridge=bridge, family=family_of(standing["form"]), **standing
     )
-    MapVersion.bump()
+    services.refresh_spells(bridge)
+    MapVersion.bump([bridge.pk])
     return bridge
 
 
@@ -68,7 +82,7 @@ def list_builder(name="Corrick & Vane", slug="corrick-and-vane", **facts):
 
 def built_by(bridge, builder, **facts):
     hand = Attribution.objects.create(bridge=bridge, builder=builder, **facts)
-    MapVersion.bump()
+    MapVersion.bump([bridge.pk])
     return hand
 
 

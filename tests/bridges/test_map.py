@@ -188,7 +188,8 @@ def test_clusters_are_those_that_the_database_groups(zoom, box):
     asked = mapindex.Box(*box, zoom)
     points, clusters = places.view(asked, places.mask([]))
     ours = [(count, lon) for _, lon, count in clusters]
-    alone = [(1, float(lon)) for lon in places.rows.longitude[points]]
+    _, longitude = mapindex.unproject(places.x[points], places.y[points])
+    alone = [(1, float(lon)) for lon in longitude]
     expected = oracle(box, zoom)
     if clusters:
         found = np.array(sorted(ours + alone))
@@ -329,11 +330,19 @@ def test_clusters_are_made_of_general_places_only():
     Bridge.objects.update(is_position_sensitive=True)
     MapVersion.bump()
     places = mapindex.places_for(None)
-    rows = places.rows
-    for latitude, longitude in zip(rows.latitude, rows.longitude, strict=True):
-        assert generalised(latitude, longitude) == (latitude, longitude)
-    exact = {(float(b.latitude), float(b.longitude)) for b in Bridge.objects.all()}
-    assert not exact & set(zip(rows.latitude, rows.longitude, strict=True))
+    for bridge in Bridge.objects.all():
+        general = generalised(float(bridge.latitude), float(bridge.longitude))
+        x, y = mapindex.project(*(np.array([degrees]) for degrees in general))
+        row = places.rows.ids.tolist().index(bridge.pk)
+        assert (places.x[row], places.y[row]) == (x[0], y[0])
+
+
+def test_members_have_the_exact_place_and_visitors_the_general_one():
+    hidden_bridge()
+    list_bridge(2)
+    members, visitors = mapindex.places_of(True), mapindex.places_of(False)
+    assert members.x[0] != visitors.x[0]
+    assert members.x[1] == visitors.x[1]
 
 
 def test_a_bridge_that_is_not_public_is_in_no_answer_to_a_visitor(client):
@@ -367,7 +376,9 @@ def test_the_index_is_made_once_for_each_version(monkeypatch):
     list_bridge(1)
     made = []
     read = mapindex._read
-    monkeypatch.setattr(mapindex, "_read", lambda: made.append(1) or read())
+    monkeypatch.setattr(
+        mapindex, "_read", lambda since=None: made.append(1) or read(since)
+    )
     for _ in range(3):
         mapindex.places_for(None)
     assert len(made) == 1
