@@ -763,12 +763,19 @@ def _build(token, version):
     return Held(token, version, _rows_of(*_read()))
 
 
+def _is_packed():
+    layout = MapVersion.objects.filter(pk=1).values_list("layout", flat=True).first()
+    if layout != packing.LAYOUT and Bridge.objects.exists():
+        return False
+    return MapRow.objects.count() == Bridge.objects.count()
+
+
 def _read(since=None):
     """Return (records, hands) of the packed rows in the order of ids.
 
     Packs first what nobody has: a database that was filled by hand or moved here.
     """
-    if since is None and MapRow.objects.count() != Bridge.objects.count():
+    if since is None and not _is_packed():
         with transaction.atomic():
             MapVersion.bump()
     where, params = "", []

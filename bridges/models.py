@@ -419,6 +419,8 @@ class MapVersion(models.Model):
 
     # Up to which version an index must be made anew and cannot be mended row by row.
     whole = models.PositiveBigIntegerField(default=0)
+    # How the rows were packed (``packing.LAYOUT``): another release may do otherwise.
+    layout = models.CharField(max_length=40, blank=True)
 
     @classmethod
     def bump(cls, bridges=None):
@@ -430,10 +432,12 @@ class MapVersion(models.Model):
         from . import packing, search
 
         if not cls.objects.filter(pk=1).update(number=F("number") + 1):
-            cls.objects.get_or_create(pk=1, defaults={"number": 1})
+            cls.objects.get_or_create(
+                pk=1, defaults={"number": 1, "layout": packing.LAYOUT}
+            )
         number = cls.current()
         if bridges is None:
-            cls.objects.filter(pk=1).update(whole=number)
+            cls.objects.filter(pk=1).update(whole=number, layout=packing.LAYOUT)
         packing.pack(bridges, number)
         search.write(bridges)
 

@@ -8,6 +8,7 @@ bridge, and the index is made of what is packed (``bridges.mapindex``).
 from __future__ import annotations
 
 import datetime
+import hashlib
 import math
 
 import numpy as np
@@ -66,6 +67,10 @@ RECORD = np.dtype(
         *((name, "u1") for name in CHOICES),
     ]
 )
+# Numbers stand for choices by their place, so other choices make other numbers.
+LAYOUT = hashlib.sha256(
+    repr((RECORD.descr, CHOICES, PARTS, PLATES, Confidence.values)).encode()
+).hexdigest()[:40]
 IS_PUBLIC, IS_SENSITIVE, HAS_REPAIR, IS_DATED = 1, 2, 4, 8
 HAND = np.dtype([("builder", "<u4"), ("confidence", "u1")])
 MOST_HANDS = 255

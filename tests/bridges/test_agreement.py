@@ -207,3 +207,13 @@ def test_an_index_of_no_bridge_answers():
     assert len(places) == 0
     assert places.counts("county", ()) == {}
     assert places.page(places.mask([]), "name", 0, 50) == []
+
+
+def test_rows_packed_by_another_release_are_packed_anew():
+    """Codes are places in a list of choices: another list, and they mean others."""
+    list_bridge(1, form="warren")
+    MapRow.objects.update(packed=bytes(MapRow.objects.get().packed)[::-1])
+    MapVersion.objects.update(layout="of another release")
+    mapindex._held = None
+    places = mapindex.places_of(True)
+    assert places.mask([("form", "warren")]).tolist() == [True]
