@@ -421,6 +421,8 @@ def test_an_answer_is_not_for_a_cache_that_others_share(client):
 
 
 def test_the_map_costs_the_same_for_one_bridge_and_for_thirty(client):
+    list_bridge(31)
+    ask(client)
     list_bridge(1)
     one = queries_of(lambda: ask(client, query="form=pratt"))
     for number in range(2, 31):
