@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import Any, cast
 
@@ -36,6 +37,8 @@ from .statics import DeadState, Model, dead_forces
 
 #: Forces are answered to this many decimals of a kip, so that rounding reads as 0.
 DECIMALS = 9
+#: Ratings that differ by less than this part are equal.
+SAME_RATING = 1e-9
 
 
 def answer(document: Mapping[str, Any]) -> dict[str, Any]:
@@ -286,37 +289,69 @@ class _Part:
     def capacity(self, m: int) -> Capacity:
         return self.batch.capacities[self.c][m]
 
+    @cached_property
+    def _dead(self) -> list[float]:
+        found: list[float] = self.state.forces_kip[self.c].tolist()
+        return found
+
+    @cached_property
+    def _live(self) -> list[tuple[float, float]]:
+        if self.moved is None:
+            return [(0.0, 0.0)] * len(self._dead)
+        up, down = self.moved
+        return list(
+            zip(
+                up.live_max_kip[self.c].tolist(),
+                down.live_min_kip[self.c].tolist(),
+                strict=True,
+            )
+        )
+
+    @cached_property
+    def _ratings(self) -> list[list[float | None]]:
+        """Return, per level and member, the multiple or None."""
+        if self.rated is None or not self.stands:
+            return [[None] * len(self._dead)] * len(LEVELS)
+        known = [self.is_rated(m) for m in range(len(self._dead))]
+        return [
+            [
+                value if is_rated and math.isfinite(value) else None
+                for value, is_rated in zip(row, known, strict=True)
+            ]
+            for row in self.rated.least[self.c].tolist()
+        ]
+
+    @cached_property
+    def _pushed(self) -> list[bool]:
+        return [
+            not member.tension_only
+            and not member.is_absent
+            and self.capacity(m).compression_kip is None
+            and self._dead[m] + self._live[m][1] < -1e-9
+            for m, member in enumerate(self.check.members)
+        ]
+
     def dead_kip(self, m: int) -> float:
-        return float(self.state.forces_kip[self.c, m])
+        return self._dead[m]
 
     def live_kip(self, m: int) -> tuple[float, float]:
-        if self.moved is None:
-            return 0.0, 0.0
-        up, down = self.moved
-        return float(up.live_max_kip[self.c, m]), float(down.live_min_kip[self.c, m])
+        return self._live[m]
 
     def rating(self, m: int, k: int) -> float | None:
         """Return the multiple, None where there is none to give."""
-        if self.rated is None or not self.stands or not self.is_rated(m):
-            return None
-        value = float(self.rated.least[self.c, k, m])
-        return value if math.isfinite(value) else None
+        return self._ratings[k][m]
 
     def is_rated(self, m: int) -> bool:
         """Return whether every force the member meets has a resistance."""
-        if self.batch.truss.absent[m]:
-            return False
-        each = self.capacity(m)
-        if each.tension_kip is None:
-            return False
-        return not self.is_pushed_unrated(m)
+        return (
+            not self.check.members[m].is_absent
+            and self.capacity(m).tension_kip is not None
+            and not self._pushed[m]
+        )
 
     def is_pushed_unrated(self, m: int) -> bool:
         """Return whether the member meets compression that nothing rates."""
-        if self.check.members[m].tension_only or self.batch.truss.absent[m]:
-            return False
-        least = self.dead_kip(m) + self.live_kip(m)[1]
-        return self.capacity(m).compression_kip is None and least < -1e-9
+        return self._pushed[m]
 
 
 def _written(part: _Part) -> dict[str, Any]:
@@ -447,7 +482,9 @@ def _governing_at(part: _Part, k: int) -> dict[str, Any] | None:
         found.append(least)
     if not found:
         return None
-    rating, member, mode = min(found, key=lambda one: one[0])
+    # Equal but for rounding: the first in order of the bars, whatever else is asked.
+    bound = min(one[0] for one in found) * (1.0 + SAME_RATING)
+    rating, member, mode = next(one for one in found if one[0] <= bound)
     weight = part.loading.weight_kip
     return {
         "member": member,

@@ -44,6 +44,8 @@ _TABLE = 2**22
 _ODD = np.uint64(0x9E3779B97F4A7C15)
 #: Limits of members on rays or in triangles looked at together.
 _TRIPLES_AT_ONCE = 2**15
+#: Rays or triangles that are all looked into.
+_FEW = 250
 #: Of forces, kip: nothing is known.
 _UNKNOWN = 1e100
 
@@ -134,8 +136,7 @@ def _block_shares(
     beyond |= state.slack_at_places()
     state.take_straight_rays(straight)
     if not straight.all():
-        excess = _excess(crossed, dead, (columns, r), block, state.rows, corners=1)
-        doubt = state.doubts(excess, ~straight, first=True)
+        doubt = state.doubts(~straight, r, first=True)
         column, place = np.nonzero(doubt.any.T)
         if len(place):
             items = _Items(column, place, place)
@@ -145,8 +146,7 @@ def _block_shares(
             beyond[column[lost]] = True
             state.take(items, edges, doubt, beyond)
     if split.any():
-        excess = _excess(crossed, dead, (columns, r), block, state.rows, corners=2)
-        doubt = state.doubts(excess, split, first=False)
+        doubt = state.doubts(split, r, first=False)
         column, place = np.nonzero(doubt.any.T)
         if len(place):
             items = _Items(column, place, place + 1)
@@ -295,12 +295,23 @@ class _BlockState:
                 np.copyto(self.share[level], share, where=better)
                 np.copyto(self.at[level], place, where=better)
 
-    def doubts(self, excess: _Excess, asked: Mask, first: bool) -> _Doubts:
+    def doubts(self, asked: Mask, r: Float, first: bool) -> _Doubts:
         """Return the rays, or triangles, among ``asked`` (p, c) that could better.
 
         A force is never further from a line between the corners than the excess, so
-        the share at which a limit is reached has a least and a greatest value.
+        the share at which a limit is reached has a least and a greatest value. Of a
+        few it costs more to find out than to look into them.
         """
+        if asked.size <= _FEW:
+            return _Doubts(asked, asked & np.isfinite(self.value)[:, :, None])
+        excess = _excess(
+            self.crossed,
+            self.dead,
+            (self.columns, r),
+            self.block,
+            self.rows,
+            corners=1 if first else 2,
+        )
         count, shape = self.count, (len(self.which), self.count, *asked.shape)
         force = self.force[:count]
         doubtful = np.zeros(shape, bool)

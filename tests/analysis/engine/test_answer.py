@@ -574,3 +574,28 @@ def test_unrecorded_rod_ends_are_taken_as_the_weaker():
     rod = answer(document)["members"]["L2U3"]
     assert rod["area_in2"] == pytest.approx(0.994, abs=5e-4)
     assert rod["net_area_in2"] == pytest.approx(0.693, abs=5e-4)
+
+
+def test_equal_ratings_are_told_alike_alone_and_in_a_batch():
+    """Both halves of a symmetric truss govern: the first in order of bars is named."""
+    several = [
+        changed(THROUGH, ["dead_load", "uniform_plf"], 200 + 10 * k) for k in range(40)
+    ]
+    together = answer_many(several)
+    for alone, one in zip(map(answer, several), together, strict=True):
+        for level, governing in one["governing"].items():
+            assert governing["member"] == alone["governing"][level]["member"]
+            if governing["member"] is None:
+                continue
+            least = min(
+                member["rating"][level]
+                for member in one["members"].values()
+                if member["rating"][level] is not None
+            )
+            first = next(
+                name
+                for name, member in one["members"].items()
+                if member["rating"][level] is not None
+                and member["rating"][level] <= least * (1 + 1e-9)
+            )
+            assert governing["member"] == first
