@@ -15,11 +15,11 @@ import hashlib
 import itertools
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import factorial
 
-from analysis.engine import ENGINE_VERSION, checkfile
+from analysis.engine import ENGINE_VERSION, checkfile, floor
 from analysis.engine.answer import answer_many
 from surveys.changes import Change
 from surveys.fold import Part
@@ -115,7 +115,50 @@ def known_later(before, after):
         old = before.get(path)
         if (old is None or not old.is_described) and part.state is not None:
             filled[path] = part
+        elif path.endswith(BEAMS) and _sizes_came(old, part):
+            sizes = {"components": part.state["components"]}
+            filled[path] = replace(old, state={**old.state, **sizes})
     return filled
+
+
+BEAMS = ("/stringers", "/floor-beams")
+
+
+def _sizes_came(old, new):
+    """Return whether beams of the floor, otherwise the same, got their sizes later."""
+    if not _has_sizes(new) or _has_sizes(old) or old.state is None:
+        return False
+    return all(
+        old.state.get(name, new.state.get(name)) == new.state.get(name)
+        for name in ("count", "plf_each", "each_lb", "material")
+    )
+
+
+def _has_sizes(part):
+    return bool(part is not None and part.state and part.state.get("components"))
+
+
+def comparable(before, after):
+    """Return both configurations with what one of them knows made known to both.
+
+    Beams of the floor that were others before, of sizes nobody measured, are rated on
+    neither side: that a limit is now known is no change of the bridge.
+    """
+    before = known_later(before, after)
+    after = dict(after)
+    for path in [path for path in after if path.endswith(BEAMS)]:
+        old, new = before.get(path), after[path]
+        known_before = old is None or old.is_gone or _has_sizes(old)
+        unknown_after = new.is_described and not new.is_gone and not _has_sizes(new)
+        if _has_sizes(new) and not known_before:
+            after[path] = replace(new, state=_without_sizes(new.state))
+        elif _has_sizes(old) and unknown_after:
+            before[path] = replace(old, state=_without_sizes(old.state))
+    return before, after
+
+
+def _without_sizes(state):
+    return {name: value for name, value in state.items() if name != "components"}
 
 
 def effect_on(line, before: Mapping[str, Part], after: Mapping[str, Part], changes):
@@ -126,7 +169,7 @@ def effect_on(line, before: Mapping[str, Part], after: Mapping[str, Part], chang
     ``untouched`` (keys of changes that alter nothing in the check).
     """
     changes = relevant(line, changes)
-    before = known_later(before, after)
+    before, after = comparable(before, after)
     start = translate.check_file(line, before, title=_title(line, "before"))
     end = translate.check_file(line, after, title=_title(line, "after"))
     if start.document is None or end.document is None:
@@ -244,7 +287,7 @@ def _told(groups, found, answers, untouched, was_assumed, is_assumed):
 
 def content_sha256(line, before, after, changes) -> str:
     """Key an effect by both check files, how the changes were grouped, the engine."""
-    before = known_later(before, after)
+    before, after = comparable(before, after)
     documents = [
         translate.check_file(line, parts).document for parts in (before, after)
     ]
@@ -292,8 +335,11 @@ def _whole_sentence(first, last):
 
 def governs(figures) -> str:
     """Name what sets the limit: a member, or what else can give way first."""
-    if figures.get("member"):
-        return figures["member"]
+    member = figures.get("member")
+    if member in floor.NAMES:
+        return f"a {member}"
+    if member:
+        return member
     return {
         "stability": "a bar going slack that nothing replaces",
         "chord": "sideways buckling of the upper chord",

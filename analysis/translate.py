@@ -9,7 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from analysis.engine import checkfile
+from analysis.engine import beams, checkfile
+from analysis.engine.errors import UnknownShape
+from analysis.engine.materials import WEIGHT_PCF
+from analysis.engine.sections import Component as EnginePiece
 from surveys.fold import Part
 from surveys.models import Component
 
@@ -64,6 +67,9 @@ def check_file(line, parts: dict[str, Part], title="") -> Translation:
         "live_load": _live_load(span, made),
         "method": "allowable-stress",
     }
+    system = _floor_system(span, parts)
+    if system:
+        made.document["floor_system"] = system
     return _readable(made)
 
 
@@ -241,15 +247,16 @@ def _floor(span, parts, made):
             "No weight of deck: its make or thickness is not recorded."
         )
     stringers = state("stringers")
-    if stringers.get("count") and stringers.get("plf_each"):
-        floor["stringers"] = {
-            "count": stringers["count"],
-            "plf_each": stringers["plf_each"],
-        }
+    plf = stringers.get("plf_each") or _weight_plf(stringers)
+    if stringers.get("count") and plf:
+        floor["stringers"] = {"count": stringers["count"], "plf_each": plf}
     else:
         made.assumptions.append("No weight of stringers: not recorded.")
-    if state("floor-beams").get("each_lb"):
-        floor["floor_beams_lb_each"] = state("floor-beams")["each_lb"]
+    each_lb = state("floor-beams").get("each_lb")
+    if not each_lb and span.trusses_apart_ft:
+        each_lb = round(_weight_plf(state("floor-beams")) * span.trusses_apart_ft)
+    if each_lb:
+        floor["floor_beams_lb_each"] = each_lb
     else:
         made.assumptions.append("No weight of floor beams: not recorded.")
     railings = [
@@ -263,6 +270,108 @@ def _floor(span, parts, made):
     if sum(railings):
         floor["railing_plf"] = sum(railings)
     return floor
+
+
+def _floor_system(span, parts):
+    """Return the beams under the deck whose sizes are recorded, None without any."""
+    prefix = f"span-{span.number}/"
+    found = {}
+    for key, tail in (("stringers", "stringers"), ("floor_beams", "floor-beams")):
+        part = parts.get(prefix + tail)
+        if part is None or part.is_gone:
+            continue
+        beam = _beam(span, part.state or {})
+        if beam:
+            found[key] = beam
+    if "stringers" in found:
+        count = parts[f"{prefix}stringers"].state.get("count")
+        if count:
+            found["stringers"]["count"] = count
+        else:
+            del found["stringers"]
+    if not span.trusses_apart_ft:
+        found.pop("floor_beams", None)
+    if not found or not span.roadway_ft:
+        return None
+    found["roadway_ft"] = span.roadway_ft
+    if span.trusses_apart_ft:
+        found["trusses_apart_ft"] = span.trusses_apart_ft
+    return found
+
+
+def _beam(span, state):
+    """Write one beam of the floor: a girder of plates and angles, or pieces."""
+    pieces = _pieces(state)
+    if not pieces:
+        return None
+    for piece in pieces:
+        piece.pop("carries", None)
+    made = _girder(pieces)
+    beam = {"components": pieces} if made is None else {"girder": made}
+    kind = state.get("material")
+    if kind is None and all(piece["shape"] == "timber" for piece in pieces):
+        kind = "timber"
+    year = _year_of(span)
+    if kind == "timber":
+        beam["material"] = {"kind": "timber"}
+    elif kind in OLDEST:
+        beam["material"] = {"kind": kind, "year": year or OLDEST[kind]}
+    elif span.material == "timber":
+        beam["material"] = _metal_of_timber_span(span)
+    if state.get("loss_fraction"):
+        beam["loss_fraction"] = state["loss_fraction"]
+    return beam
+
+
+def _girder(pieces):
+    """Read a web plate, four angles and pairs of cover plates as one girder."""
+    plates = [piece for piece in pieces if piece["shape"] == "plate"]
+    angles = [piece for piece in pieces if piece["shape"] == "angle"]
+    covers = plates[1:]
+    if (
+        len(plates) + len(angles) != len(pieces)
+        or not plates
+        or plates[0]["count"] != 1
+        or len(angles) != 1
+        or angles[0]["count"] != 4
+        or len(covers) > 1
+        or any(piece["count"] % 2 for piece in covers)
+    ):
+        return None
+    girder = {
+        "depth_in": plates[0]["width_in"],
+        "web_thickness_in": plates[0]["thickness_in"],
+        "leg_in": angles[0]["leg_in"],
+        "other_leg_in": angles[0]["other_leg_in"],
+        "angle_thickness_in": angles[0]["thickness_in"],
+    }
+    for piece in covers:
+        girder["cover_width_in"] = piece["width_in"]
+        girder["cover_thickness_in"] = piece["thickness_in"] * piece["count"] / 2
+    return girder
+
+
+def _weight_plf(state):
+    """Return the weight of one beam from its pieces, 0 where their sizes are unknown.
+
+    Plates and angles at the weight of their metal; a rolled shape that no table lists
+    weighs nothing here, and the check then refuses it in words.
+    """
+    pieces = _pieces(state)
+    if not pieces:
+        return 0.0
+    kind = state.get("material")
+    pcf = WEIGHT_PCF.get(kind, WEIGHT_PCF["steel"])
+    if all(piece["shape"] == "timber" for piece in pieces):
+        pcf = WEIGHT_PCF["timber"]
+    made = [
+        EnginePiece(**{k: v for k, v in piece.items() if k != "carries"})
+        for piece in pieces
+    ]
+    try:
+        return round(beams.beam_section(made, pcf).weight_plf, 2)
+    except UnknownShape:
+        return 0.0
 
 
 def _layer(layer):

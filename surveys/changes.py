@@ -308,7 +308,14 @@ def _limit(was, now):
 
 
 def _plain(was, now):
-    return tuple(_damage(was, now)) or ("altered",)
+    """Judge everything else; stringers and floor beams by their pieces too.
+
+    Beams measured for the first time, otherwise as they were, have not changed.
+    """
+    if {**now, "components": None} == {**was, "components": None} and not _pieces(was):
+        return ()
+    pieces = _pieces_class(_pieces(was), _pieces(now))
+    return ((pieces,) if pieces else ()) + tuple(_damage(was, now)) or ("altered",)
 
 
 def _subject(elements):

@@ -286,6 +286,10 @@ class Row:
     def is_member(self):
         return self.element.kind == Kind.MEMBER
 
+    @property
+    def has_pieces(self):
+        return self.element.kind in states.WITH_PIECES
+
     @cached_property
     def kept_pieces(self):
         """The pieces recorded before, each ticked until said to be gone."""
@@ -326,7 +330,7 @@ class Row:
         found = [self._piece(index) for index in range(MOST_PIECES)]
         filled = [index for index, piece in enumerate(found) if not piece.is_blank]
         shown = max([*filled, -1]) + 2
-        return found[: min(max(shown, 1), MOST_PIECES)] if self.is_member else []
+        return found[: min(max(shown, 1), MOST_PIECES)] if self.has_pieces else []
 
     def _piece(self, index):
         tail = f"-p{index}"
@@ -364,7 +368,7 @@ class Row:
             made = self._field_input(name, spec)
             if made is not None:
                 found.append(made)
-        if self.is_member:
+        if self.has_pieces:
             loss = self._input("-f-loss", "Part of the section lost", unit="%")
             found.insert(0, loss)
         return found
@@ -753,8 +757,8 @@ def _state(row):
         # Nought is an answer: a limit of 0 tons.
         if value is not None and value is not False and value not in ("", []):
             state[name] = value
-    if row.is_member:
-        _member_state(row, state)
+    if row.has_pieces:
+        _pieces_state(row, state)
     if row.element.kind == Kind.DECK:
         layers = _layers(row)
         if layers:
@@ -782,7 +786,7 @@ def _number(row, tail, text):
         return text
 
 
-def _member_state(row, state):
+def _pieces_state(row, state):
     loss = row.get("-f-loss").strip()
     if loss:
         percent = _number(row, "-f-loss", loss)

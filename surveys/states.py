@@ -1,8 +1,8 @@
 """What may be said of an element that has changed, kind by kind, and how to say it.
 
-A state is a small JSON object. Members carry ``components`` (pieces, shapes and sizes
-as in the check file, with ``origin``); everything else is described by the fields
-below. Unknown fields are refused, so that nothing is stored that nothing reads.
+A state is a small JSON object. Members, stringers and floor beams carry ``components``
+(pieces, shapes and sizes as in the check file, with ``origin``); everything else is
+described by the fields below. Unknown fields are refused, so that nothing is stored that nothing reads.
 """
 
 from dataclasses import dataclass
@@ -95,11 +95,13 @@ SHAPES_BY_KIND = {
         "count": Field("whole", least=1, most=40),
         "plf_each": number(400),
         "material": Field("choice", ("timber", "steel", "wrought-iron", "concrete")),
+        "loss_fraction": number(0.95),
         "description": TEXT,
     },
     Kind.FLOOR_BEAMS: {
         "each_lb": number(40_000),
         "material": Field("choice", ("timber", "steel", "wrought-iron", "concrete")),
+        "loss_fraction": number(0.95),
         "flags": Field("list-of-choices", tuple(FLAGS)),
         "description": TEXT,
     },
@@ -118,6 +120,9 @@ SHAPES_BY_KIND = {
         "description": TEXT,
     },
 }
+#: Kinds of element that are made of pieces of known shape and size. Of stringers and
+#: floor beams, all alike, the pieces are those of one.
+WITH_PIECES = (Kind.MEMBER, Kind.STRINGERS, Kind.FLOOR_BEAMS)
 PLAIN = {
     "material": TEXT,
     "flags": Field("list-of-choices", tuple(FLAGS)),
@@ -155,7 +160,7 @@ def clean(kind, state, path="state"):
         where = f"{path}.{name}"
         if value in (None, "", [], {}):
             continue
-        if name == "components" and kind == Kind.MEMBER:
+        if name == "components" and kind in WITH_PIECES:
             clean_state[name] = _components(value, where, faults)
         elif name not in allowed:
             faults.add(where, f"“{name}” is not something a {kind} has.", "unknown")

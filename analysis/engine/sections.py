@@ -142,6 +142,8 @@ BEAMS: tuple[Rolled, ...] = (
     Rolled(12, 50, 14.6, 5.48, 0.687, 0.659, 303, 15.6),
     Rolled(10, 25.4, 7.45, 4.66, 0.311, 0.491, 123, 6.73),
     Rolled(10, 35, 10.3, 4.94, 0.594, 0.491, 147, 8.30),
+    Rolled(9, 21.8, 6.32, 4.33, 0.290, 0.458, 84.9, 5.16),
+    Rolled(9, 35, 10.3, 4.77, 0.732, 0.458, 111.8, 7.31),
     Rolled(8, 18.4, 5.40, 4.00, 0.271, 0.425, 57.5, 3.69),
     Rolled(8, 23, 6.76, 4.17, 0.441, 0.425, 64.7, 4.27),
     Rolled(7, 15.3, 4.50, 3.66, 0.252, 0.392, 36.7, 2.64),
@@ -155,9 +157,28 @@ BEAMS: tuple[Rolled, ...] = (
     Rolled(3, 5.7, 1.66, 2.33, 0.170, 0.260, 2.50, 0.447),
     Rolled(3, 7.5, 2.20, 2.51, 0.349, 0.260, 2.91, 0.578),
 )
+#: The same for the lightest beams.
+OLD_BEAM_WEIGHTS: dict[tuple[float, float], float] = {
+    (20, 65.0): 66.0,
+    (18, 55.0): 54.7,
+    (15, 42.0): 42.9,
+    (12, 31.5): 31.8,
+    (12, 40.0): 40.8,
+    (10, 25.0): 25.4,
+    (9, 21.0): 21.8,
+    (8, 18.0): 18.4,
+    (7, 15.0): 15.3,
+    (6, 12.25): 12.5,
+    (5, 9.75): 10.0,
+    (4, 7.5): 7.7,
+    (3, 5.5): 5.7,
+}
+#: Heaviest weight that a profile was rolled to, over the heaviest listed.
+HEAVIEST = 1.35
 CHANNEL_SOURCE = (
     "Channels by depth and weight: American Standard channels, AISC Manual, present "
-    "figures; catalogues before 1930 differ by up to 1 %."
+    "figures; catalogues before 1930 differ by up to 1 %. Weights between those listed "
+    "are the same profile with a thicker web, as mills rolled them."
 )
 BEAM_SOURCE = (
     "I-beams by depth and weight: American Standard beams, AISC Manual, from memory."
@@ -267,14 +288,19 @@ def rolled_shape(shape: str, depth_in: float, weight_plf: float) -> Rolled:
 
     Raises ``UnknownShape`` naming the weights that are listed.
     """
-    table = CHANNELS if shape == "channel" else BEAMS
-    weight = weight_plf
-    if shape == "channel":
-        weight = OLD_CHANNEL_WEIGHTS.get((depth_in, weight_plf), weight_plf)
+    is_channel = shape == "channel"
+    table = CHANNELS if is_channel else BEAMS
+    old = OLD_CHANNEL_WEIGHTS if is_channel else OLD_BEAM_WEIGHTS
+    weight = old.get((depth_in, weight_plf), weight_plf)
     listed = [row for row in table if abs(row.depth_in - depth_in) < 0.01]
     for row in listed:
         if abs(row.weight_plf - weight) <= 0.06:
             return row
+    if listed:
+        nearest = min(listed, key=lambda row: abs(row.weight_plf - weight))
+        lightest, heaviest = listed[0].weight_plf, listed[-1].weight_plf
+        if lightest < weight <= HEAVIEST * heaviest:
+            return spread(nearest, weight)
     noun = "channel" if shape == "channel" else "I-beam"
     if not listed:
         depths = ", ".join(f"{d:g}" for d in sorted({row.depth_in for row in table}))
@@ -282,9 +308,32 @@ def rolled_shape(shape: str, depth_in: float, weight_plf: float) -> Rolled:
     else:
         weights = ", ".join(f"{row.weight_plf:g}" for row in listed)
         found = f"no {depth_in:g} in {noun} of {weight_plf:g} lb/ft is listed"
-        found += f"; weights are {weights}"
+        found += f"; weights are {weights}, those between and somewhat heavier"
     raise UnknownShape(
         f"{found}; or give flange_width_in, flange_thickness_in, web_thickness_in"
+    )
+
+
+def spread(row: Rolled, weight_plf: float) -> Rolled:
+    """Return a shape rolled in the grooves of another with the rolls farther apart.
+
+    The web and the flanges' width grow by as much; depth and flange stay. So mills made
+    every weight between those listed. Source: derivation, at 3.4 lb/ft for each in2.
+    Known answers: tests/published/test_rods_and_shapes.py.
+    """
+    more = (weight_plf - row.weight_plf) / 3.4
+    thicker = more / row.depth_in
+    width = row.flange_width_in + thicker
+    return Rolled(
+        row.depth_in,
+        weight_plf,
+        row.area_in2 + more,
+        width,
+        row.web_thickness_in + thicker,
+        row.flange_thickness_in,
+        row.i_strong_in4 + thicker * row.depth_in**3 / 12.0,
+        row.i_weak_in4 * (width / row.flange_width_in) ** 3,
+        row.x_bar_in,
     )
 
 

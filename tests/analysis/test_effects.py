@@ -1,5 +1,7 @@
 """From recorded visits to what each change did."""
 
+import dataclasses
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -190,3 +192,33 @@ def test_the_history_costs_the_same_for_two_visits_and_for_six(bridge):
         make_visit_saying(bridge, year, same=["span-1/deck"])
     services.recheck(bridge=bridge)
     assert queries() == two
+
+
+def test_sizes_of_beams_measured_later_are_no_change_of_the_bridge():
+    """The same stringers, measured; and others, whose like before nobody measured."""
+    bridge = make_described_bridge(
+        span={"roadway_ft": 14.0, "trusses_apart_ft": 16.0, "panel_length_ft": 15.0}
+    )
+    old = {"count": 7, "plf_each": 40.0, "material": "timber"}
+    joist = {"shape": "timber", "count": 1, "width_in": 4.0, "depth_in": 12.0}
+    make_visit_saying(
+        bridge, 2000, changed={"span-1/stringers": old | {"components": [joist]}}
+    )
+    other = {
+        "count": 9,
+        "plf_each": 12.0,
+        "material": "timber",
+        "components": [joist | {"width_in": 3.0}],
+    }
+    record = records.load(bridge)
+    line = services.truss_lines(bridge)[0]
+    (_, before, _), (_, after, changed) = record.steps()
+    assert changed == []
+    measured = effects.effect_on(line, before, after, changed)
+    assert measured["before"] == measured["after"]
+    assert measured["after"]["member"] == "stringer"
+    new = dict(before)
+    path = "span-1/stringers"
+    new[path] = dataclasses.replace(after[path], state=other)
+    _, compared = effects.comparable(before, new)
+    assert "components" not in compared[path].state

@@ -235,3 +235,42 @@ def test_measured_beam_agrees_with_a_section_library():
     assert rolled.i_strong_in4 == approx(ixx, rel=LIBRARY)
     assert rolled.i_weak_in4 == approx(iyy, rel=LIBRARY)
     assert rolled.area_in2 == approx(oracle.get_area(), rel=LIBRARY)
+
+
+@pytest.mark.published("Mill catalogues before 1930, rolled shapes", "memory")
+@pytest.mark.parametrize(
+    ("shape", "depth", "weight", "area", "i_strong"),
+    [
+        ("channel", 15, 33, 9.90, 312.6),
+        ("channel", 15, 35, 10.29, 320.0),
+        ("channel", 15, 45, 13.24, 375.1),
+        ("channel", 15, 55, 16.18, 430.2),
+        ("channel", 12, 20.5, 6.03, 128.1),
+        ("channel", 12, 35, 10.29, 179.3),
+        ("channel", 12, 40, 11.76, 197.0),
+        ("channel", 10, 15, 4.46, 66.9),
+        ("channel", 10, 35, 10.29, 115.5),
+        ("channel", 9, 13.25, 3.89, 47.3),
+        ("channel", 8, 11.25, 3.35, 32.3),
+        ("channel", 8, 16.25, 4.78, 39.9),
+        ("channel", 7, 9.75, 2.85, 21.1),
+        ("channel", 6, 8, 2.38, 13.0),
+        ("channel", 5, 6.5, 1.95, 7.4),
+        ("channel", 4, 5.25, 1.55, 3.8),
+        ("channel", 3, 4, 1.19, 1.6),
+        ("i-beam", 15, 42, 12.48, 441.8),
+        ("i-beam", 12, 31.5, 9.26, 215.8),
+        ("i-beam", 10, 25, 7.37, 122.1),
+        ("i-beam", 10, 30, 8.82, 134.2),
+        ("i-beam", 9, 25, 7.35, 91.9),
+        ("i-beam", 8, 18, 5.33, 56.9),
+        ("i-beam", 8, 20.5, 6.03, 60.6),
+        ("i-beam", 7, 15, 4.42, 36.2),
+        ("i-beam", 6, 12.25, 3.61, 21.8),
+    ],
+)
+def test_weights_of_old_catalogues(shape, depth, weight, area, i_strong):
+    """Within 2.5 % (3 in by 4 lb, printed to two digits, 4 %)."""
+    found = sections.rolled_shape(shape, depth, weight)
+    assert found.area_in2 == approx(area, rel=0.025)
+    assert found.i_strong_in4 == approx(i_strong, rel=0.04 if depth == 3 else 0.025)

@@ -634,3 +634,31 @@ def test_a_tampered_row_is_answered_and_not_a_crash(phone, bridge):
     response = send(phone, bridge, fields)
     assert response.status_code == 422
     assert not Visit.objects.filter(status="submitted").exists()
+
+
+def test_stringers_and_floor_beams_take_the_sizes_of_one_of_them(phone, bridge):
+    fields = opened(phone, bridge)
+    name = name_of(bridge, "span-1/stringers")
+    fields |= {
+        name: ["changed"],
+        f"{name}-f-count": ["7"],
+        f"{name}-f-material": ["steel"],
+        f"{name}-f-loss": ["10"],
+        f"{name}-p0-shape": ["i-beam"],
+        f"{name}-p0-size": ["8 in x 18.4 lb"],
+    }
+    response = send(phone, bridge, fields)
+    assert response.status_code == 302, text_of(response)
+    seen = Observation.objects.get(
+        visit=stored(fields["client_id"]), element__path="span-1/stringers"
+    )
+    state = seen.whole_state()
+    assert state["loss_fraction"] == 0.1
+    assert state["components"][0] | {"as_entered": ""} == {
+        "shape": "i-beam",
+        "count": 1,
+        "depth_in": 8.0,
+        "weight_plf": 18.4,
+        "origin": "original",
+        "as_entered": "",
+    }

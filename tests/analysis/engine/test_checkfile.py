@@ -313,7 +313,7 @@ MEANING = [
     (
         PONY,
         (*CHANNEL, "weight_plf"),
-        12.5,
+        5.5,
         "members[0].components[0].weight_plf",
         "shape",
     ),

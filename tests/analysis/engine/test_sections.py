@@ -51,9 +51,9 @@ def test_channels_catalogued_before_1930_are_the_same_profiles():
 
 def test_a_shape_that_is_not_listed_names_those_that_are():
     with pytest.raises(UnknownShape, match=r"weights are 11\.5, 13\.75, 18\.75"):
-        sections.rolled_shape("channel", 8, 21)
+        sections.rolled_shape("channel", 8, 31)
     with pytest.raises(UnknownShape, match="depths are 3, 4, 5"):
-        sections.rolled_shape("i-beam", 9, 21)
+        sections.rolled_shape("i-beam", 11, 21)
 
 
 def test_a_thread_between_standard_sizes_is_cut_as_the_next_coarser():
