@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from . import api
+from . import api, field_pack
 
 urlpatterns = [
     path(
@@ -11,5 +11,6 @@ urlpatterns = [
         name="api-configuration",
     ),
     path("bridges/<slug:slug>/changes/", api.Changes.as_view(), name="api-changes"),
+    path("field-pack/", field_pack.FieldPack.as_view(), name="api-field-pack"),
     path("run-check/", api.RunCheck.as_view(), name="api-run-check"),
 ]

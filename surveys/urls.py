@@ -2,10 +2,15 @@
 
 from django.urls import path
 
-from . import views
+from . import offline, views
 
 app_name = "surveys"
 urlpatterns = [
+    path("field/", offline.field, name="field"),
+    path(
+        "field/manifest.webmanifest", offline.manifest, name="field-manifest"
+    ),
+    path("sw.js", offline.worker, name="field-worker"),
     path("bridges/<slug:slug>/visit/", views.log, name="log"),
     path("visits/", views.visits, name="visits"),
     path("visits/<uuid:client_id>/", views.visit, name="visit"),

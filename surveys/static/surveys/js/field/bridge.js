@@ -1,0 +1,159 @@
+// Arriving at a bridge: what is asked, how to be careful, and beginning a visit.
+
+import { button, choice, field, h, notice, textInput } from "./dom.js";
+import { signIn } from "./home.js";
+import { draftFrom, newDraft } from "./visit.js";
+import { bytesSaid, dayOf } from "./words.js";
+
+const ACCESS = ["public road", "public footpath or bank", "owner's permission, written", "owner's permission, spoken"];
+
+export async function bridge(app, [slug]) {
+  const owner = app.owner;
+  const kept = owner && (await app.store.pack(owner.user_id, slug));
+  if (!kept) return notTaken(app, slug);
+  const pack = kept.bridge;
+  const drafts = (await app.store.drafts()).filter((one) => one.slug === slug && one.owner === owner.user_id);
+  const questions = ((await app.store.fact(`questions-${owner.user_id}`)) ?? []).filter((one) => one.bridge === slug);
+  const today = dayOf(new Date());
+  const facts = { date: today, people: app.settings.people || owner.credit || owner.username, access: app.settings.access || ACCESS[0] };
+  return {
+    title: pack.name,
+    back: ["#/", "Bridges with you"],
+    said: `${pack.name}. Begin a visit, or see what is asked.`,
+    body: [
+      h("p", { class: "lede" }, `${pack.road} over ${pack.crossing}`),
+      h("p", { class: "how" }, `${pack.number}, ${pack.place}. ${pack.status}. Last visit ${pack.last_visit || "none"}; taken ${app.age(kept.taken_at)}, ${bytesSaid(kept.bytes)}.`),
+      await careful(app, pack, today),
+      questions.map((one) => asked(app, one, pack)),
+      measure(pack),
+      drafts.map((one) =>
+        notice(
+          "question",
+          `A visit of ${one.date} is not finished`,
+          h("p", {}, h("a", { class: "button button-quiet", href: `#/visit/${one.client_id}` }, "Go on with it")),
+        ),
+      ),
+      details(facts),
+      h(
+        "p",
+        { class: "actions" },
+        button("Take it afresh", () => app.go(`#/take/${slug}`), { class: "button button-quiet" }),
+        button("Leave it behind", () => leave(app, slug, pack), { class: "button button-quiet" }),
+      ),
+    ],
+    bar: [button("Begin the visit", () => begin(app, pack, facts), { class: "button button-wide" })],
+  };
+}
+
+function notTaken(app, slug) {
+  return {
+    title: "Not taken along",
+    back: ["#/", "Bridges with you"],
+    body: [
+      h("p", {}, "This bridge is not on this phone, or was taken along under another name."),
+      h(
+        "p",
+        { class: "actions" },
+        app.owner && app.signedIn !== false
+          ? h("a", { class: "button", href: `#/take/${slug}` }, "Take it along now")
+          : h("a", { class: "button", href: signIn() }, "Sign in"),
+      ),
+    ],
+  };
+}
+
+// Once a day, on arrival, and in one breath.
+async function careful(app, pack, today) {
+  const closed = pack.is_closed
+    ? h("p", {}, h("strong", {}, "This bridge is closed. "), "Do not go onto it: record what can be seen from where anyone may stand.")
+    : "";
+  const access = pack.access_notes ? h("p", {}, pack.access_notes) : "";
+  const seen = await app.store.fact("careful");
+  if (seen === today && !closed && !access) return "";
+  await app.store.setFact("careful", today);
+  const words =
+    seen === today
+      ? ""
+      : h("p", {}, "Stay on public ground or where the owner lets you. Keep out of the traffic, the water and from under a loose deck; do not climb. Two people are better than one. What cannot be reached safely is worth recording as such.");
+  return h("div", { class: "notice notice-caution" }, h("p", { class: "notice-word" }, "Before you go near"), closed, words, access);
+}
+
+function asked(app, one, pack) {
+  const what = one.element ? pack.elements.find((element) => element.path === one.element)?.name : "";
+  return notice(
+    "question",
+    `A reviewer asks about your visit of ${one.date}${what ? `, ${what}` : ""}`,
+    h("p", {}, one.question),
+    one.submitted
+      ? button("Answer it, beginning from what you sent", () => answer(app, one, pack), { class: "button button-quiet" })
+      : h("p", { class: "how" }, "Answer it with your next visit: look, and say what you see."),
+  );
+}
+
+async function answer(app, question, pack) {
+  const draft = draftFrom({
+    question,
+    id: crypto.randomUUID(),
+    owner: app.owner.user_id,
+    ownerName: app.owner.username,
+    pack,
+    now: Date.now(),
+  });
+  await app.saveDraft(draft);
+  app.go(`#/visit/${draft.client_id}`);
+}
+
+function measure(pack) {
+  if (!pack.measure_next?.length) return "";
+  return h(
+    "section",
+    { class: "field-section" },
+    h("h2", {}, "What to measure, most useful first"),
+    h("ol", { class: "field-measure" }, pack.measure_next.map((one) => h("li", {}, one.words))),
+  );
+}
+
+function details(facts) {
+  return h(
+    "details",
+    { class: "field-details" },
+    h("summary", {}, h("span", { "data-facts": "" }, said(facts)), h("span", { class: "field-change" }, " Change")),
+    field("Date", textInput(facts.date, keep("date"), { inputmode: "numeric", autocomplete: "off" }), {
+      help: "As 2019-06-02; add ~ where it is about then.",
+    }),
+    field("Who is there", textInput(facts.people, keep("people"), { autocomplete: "name", maxlength: "300" })),
+    field("How you got to it", choice(facts.access, ACCESS.map((one) => [one, one]), keep("access"))),
+  );
+
+  function keep(name) {
+    return (value) => {
+      facts[name] = value;
+      document.querySelector("[data-facts]").textContent = said(facts);
+    };
+  }
+}
+
+function said({ date, people, access }) {
+  return [date, people || "nobody named", access].join("; ");
+}
+
+async function begin(app, pack, facts) {
+  const draft = newDraft({
+    id: crypto.randomUUID(),
+    owner: app.owner.user_id,
+    ownerName: app.owner.username,
+    pack,
+    now: Date.now(),
+    ...facts,
+  });
+  await app.saveDraft(draft);
+  await app.saveSettings({ people: facts.people, access: facts.access });
+  await app.count();
+  app.go(`#/visit/${draft.client_id}`);
+}
+
+async function leave(app, slug, pack) {
+  await app.store.dropPack(app.owner.user_id, slug);
+  app.say(`${pack.name} is left behind. Visits you logged of it are kept.`);
+  app.go("#/");
+}
