@@ -10,6 +10,8 @@ from surveys import pack, record
 from surveys.api import EXPECTED, FieldView
 from surveys.serializers import Faults
 
+from . import measure
+
 MOST_BRIDGES = 25
 
 
@@ -24,6 +26,18 @@ class FieldPackOut(serializers.Serializer):
         child=serializers.CharField(), help_text="Asked for, and not in the record."
     )
     questions = serializers.ListField(child=serializers.JSONField())
+
+
+def _taken(held):
+    """Return one bridge's pack with what is worth measuring there, best first."""
+    asked = measure.measure_next(held.bridge, record=held)
+    return {
+        **pack.bridge_pack(held),
+        "measure_next": [
+            {"words": one["words"], "why": one["why"], "paths": one["paths"]}
+            for one in asked
+        ],
+    }
 
 
 class FieldPack(FieldView):
@@ -60,7 +74,7 @@ class FieldPack(FieldView):
             "made_at": timezone.now(),
             "user_id": request.user.pk,
             "rules": pack.rules(),
-            "bridges": [pack.bridge_pack(records[one.pk]) for one in found],
+            "bridges": [_taken(records[one.pk]) for one in found],
             "missing": sorted(set(slugs) - {one.slug for one in found}),
             "questions": pack.questions(request.user),
         }

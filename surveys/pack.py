@@ -10,9 +10,17 @@ from django.conf import settings
 
 from bridges import drawing
 
-from . import entry, states
-from .models import Certainty, Component, Element, Observation, Photo, Viewpoint, Visit
-from .sheet import BEGIN_EMPTY, LABELS, LAYERS, LONG_TEXT, MOST_PIECES, ROLE_TITLES, Sheet
+from . import alarms, danger, entry, replies, states
+from .models import Certainty, Component, Element, Photo, Viewpoint, Visit
+from .sheet import (
+    BEGIN_EMPTY,
+    LABELS,
+    LAYERS,
+    LONG_TEXT,
+    MOST_PIECES,
+    ROLE_TITLES,
+    Sheet,
+)
 from .submissions import MOST_PHOTOS
 
 Kind = Element.Kind
@@ -39,6 +47,7 @@ def rules():
         "origins": dict(Component.Origin.choices),
         "certainties": dict(Certainty.choices),
         "bases": dict(Visit.Basis.choices),
+        "danger": {"leave": danger.LEAVE, "call": alarms.call_first()},
         "most_pieces": MOST_PIECES,
         "most_layers": LAYERS,
         "most_photos": MOST_PHOTOS,
@@ -197,7 +206,7 @@ def _pictures(bridge):
     latest = {}
     for photo in rows:
         place = photo.element_id and ("element", photo.element_id)
-        place = photo.viewpoint_id and ("viewpoint", photo.viewpoint_id) or place
+        place = (photo.viewpoint_id and ("viewpoint", photo.viewpoint_id)) or place
         size = "320" if place and place[0] == "element" else "800"
         if size in photo.derivatives:
             latest[place or ("photo", photo.pk)] = (photo, size)
@@ -219,38 +228,27 @@ def _pictures(bridge):
 def questions(person):
     """Return what reviewers have asked this person and nobody has answered yet.
 
-    A whole visit that was sent back (``submitted`` is what was sent, to be corrected
-    and sent anew), or one thing of a visit that was otherwise accepted.
+    ``submitted`` is what was sent, where the whole visit came back: it can be corrected
+    and sent anew. Each question can also be answered in words.
     """
-    returned = Visit.objects.filter(surveyor=person, status=Visit.Status.RETURNED)
-    asked = [
+    return [
         {
-            "visit": str(visit.client_id),
-            "bridge": visit.bridge.slug,
-            "bridge_name": visit.bridge.name,
-            "date": visit.when,
-            "element": "",
-            "question": visit.question,
-            "submitted": visit.submitted,
+            "visit": str(asked.visit.client_id),
+            "bridge": asked.visit.bridge.slug,
+            "bridge_name": asked.visit.bridge.name,
+            "date": asked.visit.when,
+            "question": asked.question,
+            "observations": [
+                {
+                    "id": one.pk,
+                    "element": one.element.path,
+                    "name": one.element.name,
+                    "answer": one.answer,
+                    "question": one.question,
+                }
+                for one in asked.observations
+            ],
+            "submitted": asked.visit.submitted,
         }
-        for visit in returned.select_related("bridge").order_by("reviewed_at")
+        for asked in replies.open_questions(person)
     ]
-    held_back = Observation.objects.filter(
-        visit__surveyor=person,
-        visit__status=Visit.Status.ACCEPTED,
-        is_held_back=True,
-        superseded_by__isnull=True,
-    )
-    for one in held_back.select_related("visit__bridge", "element"):
-        asked.append(
-            {
-                "visit": str(one.visit.client_id),
-                "bridge": one.visit.bridge.slug,
-                "bridge_name": one.visit.bridge.name,
-                "date": one.visit.when,
-                "element": one.element.path,
-                "question": one.question,
-                "submitted": None,
-            }
-        )
-    return asked

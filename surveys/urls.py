@@ -7,9 +7,7 @@ from . import offline, views
 app_name = "surveys"
 urlpatterns = [
     path("field/", offline.field, name="field"),
-    path(
-        "field/manifest.webmanifest", offline.manifest, name="field-manifest"
-    ),
+    path("field/manifest.webmanifest", offline.manifest, name="field-manifest"),
     path("sw.js", offline.worker, name="field-worker"),
     path("bridges/<slug:slug>/visit/", views.log, name="log"),
     path("visits/", views.visits, name="visits"),

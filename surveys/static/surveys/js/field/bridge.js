@@ -1,6 +1,6 @@
 // Arriving at a bridge: what is asked, how to be careful, and beginning a visit.
 
-import { button, choice, field, h, notice, textInput } from "./dom.js";
+import { button, choice, field, h, notice, textArea, textInput } from "./dom.js";
 import { signIn } from "./home.js";
 import { draftFrom, newDraft } from "./visit.js";
 import { bytesSaid, dayOf } from "./words.js";
@@ -78,16 +78,62 @@ async function careful(app, pack, today) {
   return h("div", { class: "notice notice-caution" }, h("p", { class: "notice-word" }, "Before you go near"), closed, words, access);
 }
 
+// What a reviewer asks: answered in words here, or by saying it all anew.
 function asked(app, one, pack) {
-  const what = one.element ? pack.elements.find((element) => element.path === one.element)?.name : "";
-  return notice(
-    "question",
-    `A reviewer asks about your visit of ${one.date}${what ? `, ${what}` : ""}`,
-    h("p", {}, one.question),
-    one.submitted
-      ? button("Answer it, beginning from what you sent", () => answer(app, one, pack), { class: "button button-quiet" })
-      : h("p", { class: "how" }, "Answer it with your next visit: look, and say what you see."),
+  const words = {};
+  const rows = [
+    ...(one.question ? [{ key: "", about: "the whole visit", question: one.question }] : []),
+    ...one.observations.map(({ id, name, question }) => ({ key: id, about: name, question })),
+  ];
+  return h(
+    "div",
+    { class: "notice notice-question" },
+    h("p", { class: "notice-word" }, `A reviewer asks about your visit of ${one.date}`),
+    rows.map(({ key, about, question }) =>
+      field(`${question}`, textArea("", (value) => { words[key] = value; }), { help: `About ${about}.` }),
+    ),
+    h(
+      "p",
+      { class: "actions" },
+      button("Answer in these words", () => reply(app, one, words), { class: "button button-quiet" }),
+      button("Correct what I sent", () => answer(app, one, pack), { class: "button button-quiet" }),
+    ),
   );
+}
+
+async function reply(app, question, words) {
+  const { "": text = "", ...rest } = words;
+  const answers = Object.entries(rest)
+    .filter(([, said]) => said.trim())
+    .map(([id, said]) => ({ observation: Number(id), text: said.trim() }));
+  if (!text.trim() && !answers.length) {
+    app.say("Write an answer first.");
+    return;
+  }
+  const id = crypto.randomUUID();
+  const payload = { client_id: id, answers };
+  if (text.trim()) payload.text = text.trim();
+  await app.store.queue({
+    client_id: id,
+    kind: "reply",
+    visit: question.visit,
+    owner: app.owner.user_id,
+    owner_name: app.owner.username,
+    bridge_name: question.bridge_name,
+    date: question.date,
+    payload,
+    photos: [],
+    queued_at: Date.now(),
+    state: "waiting",
+    message: "",
+    errors: [],
+  });
+  const name = `questions-${app.owner.user_id}`;
+  const left = ((await app.store.fact(name)) ?? []).filter((one) => one.visit !== question.visit);
+  await app.store.setFact(name, left);
+  app.go("#/outbox");
+  app.say("Your answer is saved on this phone, and is sent as soon as there is a signal.");
+  app.send();
 }
 
 async function answer(app, question, pack) {

@@ -19,7 +19,9 @@ export function danger(walk) {
         "danger",
         "Leave the deck first",
         "A parted rod, a pin that is missing, a chord that has buckled: go off the bridge and out from under it, and keep others off. Then write it down.",
-        "Where people may come to harm before anybody reads this, ring the owner or the emergency number yourself: this is not sent until there is a signal.",
+        app.rules?.danger?.leave ?? "Keep others off it from where you stand safely, then tell the owner.",
+        app.rules?.danger?.call ? `Then call ${app.rules.danger.call}.` : "",
+        "This note is not sent until there is a signal. Do not wait for it.",
       ),
       check("Something here is dangerous now", draft.is_danger, async (value) => {
         draft.is_danger = value;

@@ -83,7 +83,7 @@ export function notice(kind, word, ...more) {
     "div",
     { class: `notice notice-${kind}` },
     h("p", { class: "notice-word" }, word),
-    more.map((one) => (typeof one === "string" ? h("p", {}, one) : one)),
+    more.filter(Boolean).map((one) => (typeof one === "string" ? h("p", {}, one) : one)),
   );
 }
 

@@ -106,7 +106,7 @@ function questionList(questions) {
           "a",
           { class: "field-row field-asked", href: `#/bridge/${one.bridge}` },
           h("span", { class: "field-row-name" }, one.bridge_name),
-          h("span", { class: "how" }, `visit of ${one.date}: ${one.question}`),
+          h("span", { class: "how" }, `visit of ${one.date}: ${one.question || one.observations[0]?.question}`),
         ),
       ),
     ),

@@ -29,7 +29,6 @@ export async function outbox(app) {
       status,
       items.length ? list : h("div", { class: "empty" }, h("p", {}, drafts.length ? "Nothing waits to be sent. A visit is here once it is finished and saved." : "Nothing is only on this phone. A visit you save will wait here until the site holds all of it.")),
       settings(app),
-      copies(app, items),
       receipts.length
         ? h("section", { class: "field-section" }, h("h2", {}, "Sent from this phone"), h("ul", { class: "field-list" }, receipts.map(receipt)))
         : "",
@@ -64,11 +63,12 @@ function row(app, item) {
   return h(
     "li",
     { class: "field-item", "data-item": item.client_id },
-    h("p", {}, h("span", { class: "field-row-name" }, item.bridge_name), h("span", { class: "how" }, `${item.date}; saved ${ageSaid(item.queued_at, Date.now())}`)),
+    h("p", {}, h("span", { class: "field-item-name" }, item.bridge_name), h("span", { class: "how" }, `${item.kind === "reply" ? "answer about the visit of " : ""}${item.date}; saved ${ageSaid(item.queued_at, Date.now())}`)),
     h("p", { class: item.state === "refused" ? "field-refused" : "how" }, foreign ? `Waits for ${item.owner_name} to sign in.` : stateSaid(item)),
     item.errors?.length ? h("ul", { class: "field-errors" }, item.errors.map((one) => h("li", {}, `${one.field ? `${one.field}: ` : ""}${one.message}`))) : "",
     item.photos.map((photo) => progress(photo)),
-    !foreign && item.state === "refused" ? refused(app, item) : "",
+    !foreign && item.state === "refused" && item.kind !== "reply" ? refused(app, item) : "",
+    item.state === "left-out" ? leftOut(app, item) : "",
   );
 }
 
@@ -95,20 +95,40 @@ function refused(app, item) {
   return h(
     "p",
     { class: "actions" },
-    button(other ? "Open it as a new visit" : "Open it and put it right", () => reopen(app, item, other), { class: "button button-quiet" }),
+    other ? "" : button("Open it and put it right", () => reopen(app, item), { class: "button button-quiet" }),
     button("Try again as it is", () => app.send({ asked: true, only: item.client_id }), { class: "button button-quiet" }),
   );
 }
 
-async function reopen(app, item, asNew) {
+async function reopen(app, item) {
   const draft = { ...item.draft, errors: item.errors };
-  if (asNew) {
-    // New ids throughout; the pictures stay where they are and are known by the old ones.
-    await app.store.saveItem({ ...item, state: "refused" });
-  }
   await app.store.reopen(draft);
   await app.count();
   app.go(`#/visit/${draft.client_id}`);
+}
+
+// Pictures that the site did not take: saved as files, and only then let go.
+function leftOut(app, item) {
+  return h(
+    "div",
+    {},
+    item.photos.filter((photo) => photo.left_out).map((photo) => h("p", {}, h("span", { class: "field-refused" }, `${photo.name}: ${photo.left_out} `), button("Save the picture", () => save(app, photo), { class: "button button-quiet" }))),
+    button("I have it: let it go here", async () => {
+      await app.store.finish(item, { ...item, draft: undefined, payload: undefined, photos: item.photos.length, sent_at: Date.now(), faults: [] });
+      app.show({ keepPlace: true });
+    }, { class: "button button-quiet" }),
+  );
+}
+
+async function save(app, photo) {
+  const kept = await app.store.blob(photo.client_id);
+  download(kept.bytes, photo.name || "photo.jpg");
+}
+
+export function download(blob, name) {
+  const address = URL.createObjectURL(blob);
+  h("a", { href: address, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(address), 60_000);
 }
 
 function settings(app) {
@@ -122,16 +142,13 @@ function settings(app) {
   );
 }
 
-function copies(app, items) {
-  void app;
-  return items.length ? "" : "";
-}
-
 function receipt(one) {
   return h(
     "li",
     {},
     h("p", {}, h("a", { href: one.url }, one.bridge_name), h("span", { class: "how" }, `visit of ${one.date}${one.photos ? `, ${plural(one.photos, "photo")}` : ""}; sent ${ageSaid(one.sent_at, Date.now())}`)),
+    one.danger ? notice("danger", one.danger.is_reported ? "You reported a danger here" : "What you said may be a danger", one.danger.message, one.danger.call ? `Then call ${one.danger.call}.` : "", one.danger.signs.join("; ")) : "",
+    one.set_aside?.map((fault) => notice("question", "Set aside for a reviewer", `${fault.field}: ${fault.message}`)),
     one.faults?.map((fault) => notice("question", fault.name, fault.fault)),
   );
 }

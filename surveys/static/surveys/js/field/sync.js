@@ -61,7 +61,7 @@ export function createSender({ store, fetch, now, mayUpload = () => true, tell =
     }
     for (const item of await store.outbox()) {
       if (who.user_id !== null && item.owner !== who.user_id) report.others += 1;
-      else if (report.why || (item.state === "refused" && only !== item.client_id)) report.kept += 1;
+      else if (report.why || (item.state !== "waiting" && only !== item.client_id)) report.kept += 1;
       else if (who.user_id === null) {
         report.why = "signed-out";
         report.kept += 1;
@@ -75,7 +75,7 @@ export function createSender({ store, fetch, now, mayUpload = () => true, tell =
   // Returns why sending must stop altogether, or nothing.
   async function deliver(item, report) {
     try {
-      if (await deliverVisit(item)) {
+      if (await (item.kind === "reply" ? deliverReply(item) : deliverVisit(item))) {
         report.sent += 1;
         return "";
       }
@@ -98,6 +98,29 @@ export function createSender({ store, fetch, now, mayUpload = () => true, tell =
     tell(item, null);
   }
 
+  // An answer in words to what a reviewer asked.
+  async function deliverReply(item) {
+    const answer = await tryTwice(
+      `/api/visits/${item.visit}/answers/`,
+      { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(item.payload) },
+      item.owner,
+    );
+    const held = await bodyOf(answer);
+    if (answer.status === 409 && isOtherPerson(held)) throw new Stop("other-person");
+    if ([400, 403, 404, 409, 422].includes(answer.status) && held?.errors) {
+      await mark(item, { state: "refused", errors: held.errors, message: "The site could not take this answer." });
+      return false;
+    }
+    if (answer.status !== 200 || !held?.client_id) {
+      await mark(item, { message: `The site could not take it just now (${answer.status}). It will be tried again.` });
+      return false;
+    }
+    item.url = held.url;
+    await store.finish(item, receiptOf(item));
+    tell(item, null);
+    return true;
+  }
+
   async function deliverVisit(item) {
     const answer = await tryTwice(
       "/api/visits/",
@@ -109,31 +132,40 @@ export function createSender({ store, fetch, now, mayUpload = () => true, tell =
       item.owner,
     );
     const held = await bodyOf(answer);
-    if (answer.status === 409) throw new Stop("other-person");
+    if (answer.status === 409 && isOtherPerson(held)) throw new Stop("other-person");
     if ([400, 403, 422].includes(answer.status) && held?.errors) {
       await mark(item, { state: "refused", errors: held.errors, message: refusalSaid(held.errors) });
       return false;
     }
     // A sign-in page can answer 200 too, so the answer must name the visit.
-    if (![200, 201].includes(answer.status) || held?.client_id !== item.client_id) {
+    if (![200, 201].includes(answer.status) || !isNamed(held, item)) {
       await mark(item, { message: `The site could not take it just now (${answer.status}). It will be tried again.` });
       return false;
     }
     item.is_delivered = true;
     item.state = "waiting";
     item.url = held.url;
-    for (const photo of item.photos) {
-      const stand = held.photos.find((one) => one.client_id === photo.client_id);
+    item.danger = held.danger ?? null;
+    item.set_aside = held.set_aside ?? [];
+    const isOwn = held.client_id === item.client_id;
+    for (const [index, photo] of item.photos.entries()) {
+      const stand = held.photos[isOwn ? held.photos.findIndex((one) => one.client_id === photo.client_id) : index];
       if (stand) take(photo, stand);
+      else photo.left_out = leftOut(held, item, photo);
     }
     await mark(item, { message: "", errors: [] });
     for (const photo of item.photos) {
-      if (photo.is_complete) continue;
+      if (photo.is_complete || photo.left_out) continue;
       if (!mayUpload()) {
         await mark(item, { message: "The visit is sent. Its photos wait for wifi." });
         return false;
       }
       if (!(await deliverPhoto(item, photo))) return false;
+    }
+    // A picture that the site did not take is nowhere else: it stays until it is saved.
+    if (item.photos.some((photo) => photo.left_out)) {
+      await mark(item, { state: "left-out", message: "Sent, but for a picture that the site did not take. Save it before you let it go." });
+      return false;
     }
     await store.finish(item, receiptOf(item));
     tell(item, null);
@@ -169,7 +201,7 @@ export function createSender({ store, fetch, now, mayUpload = () => true, tell =
         tell(item, photo);
         continue;
       }
-      if (answer.status === 409) throw new Stop("other-person");
+      if (answer.status === 409 && isOtherPerson(stand)) throw new Stop("other-person");
       await mark(item, { message: `The site could not take ${photo.name} just now (${answer.status}).` });
       return false;
     }
@@ -184,6 +216,9 @@ export function createSender({ store, fetch, now, mayUpload = () => true, tell =
       bridge_name: item.bridge_name,
       date: item.date,
       photos: item.photos.length,
+      kind: item.kind ?? "visit",
+      danger: item.danger ?? null,
+      set_aside: item.set_aside ?? [],
       faults: item.photos.filter((photo) => photo.fault).map(({ name, fault }) => ({ name, fault })),
       url: item.url,
       sent_at: now(),
@@ -191,6 +226,23 @@ export function createSender({ store, fetch, now, mayUpload = () => true, tell =
   }
 
   return { send, session };
+}
+
+// The answer must speak of this visit. Where its id was somebody else's already, the
+// site keeps it under another and says so.
+function isNamed(held, item) {
+  if (!held?.client_id || !Array.isArray(held.photos)) return false;
+  return held.client_id === item.client_id || Boolean(held.set_aside?.some((one) => one.field === "client_id"));
+}
+
+function isOtherPerson(body) {
+  return Boolean(body?.errors?.some((error) => error.code === "other_person"));
+}
+
+function leftOut(held, item, photo) {
+  const index = item.payload.photos.findIndex((one) => one.client_id === photo.client_id);
+  const why = held.set_aside?.find((one) => one.field.startsWith(`photos.${index}.`));
+  return why?.message ?? "The site did not take this picture.";
 }
 
 function take(photo, stand, errors) {

@@ -21,6 +21,8 @@ export async function take(app, [slugs = ""]) {
 
 async function run(app, given, query, said, list) {
   const who = await app.learnSession();
+  // Another owner shows this screen anew, and that one goes on.
+  if (!said.isConnected) return;
   if (!who) {
     said.replaceWith(notice("caution", "No signal", "Bridges are taken along where there is one. Those you have are still here."));
     return;
@@ -32,7 +34,7 @@ async function run(app, given, query, said, list) {
     return;
   }
   try {
-    const slugs = given.length || !query ? given : await slugsOf(query);
+    const slugs = given.length ? given : await slugsOf(query);
     let bytes = 0;
     let done = 0;
     for (let start = 0; start < slugs.length; start += AT_ONCE) {

@@ -200,7 +200,7 @@ export function draftFrom({ question, id, owner, ownerName, pack, now }) {
   draft.bridge_name ||= question.bridge_name;
   draft.is_danger = Boolean(sent.is_danger);
   draft.answers_to = question.visit;
-  draft.question = question.question;
+  draft.question = [question.question, ...question.observations.map((one) => `${one.name}: ${one.question}`)].filter(Boolean).join(" ");
   for (const row of sent.observations ?? []) {
     const { element, answer, certainty = "", reason = "", note = "", marks = "", state } = row;
     draft.answers[element] = { answer, certainty, reason, note, marks };

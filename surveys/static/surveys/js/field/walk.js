@@ -61,12 +61,16 @@ function overview(walk) {
         { class: "actions" },
         h("a", { class: "button button-quiet", href: `${home}/photos` }, draft.photos.length ? `Photos, ${draft.photos.length} taken` : "Photos"),
         h("a", { class: "button button-quiet", href: `${home}/danger` }, draft.is_danger ? "Danger: marked" : "Danger here now"),
-        looked(draft, rows) < rows.length && unansweredIn(walk).length
-          ? h("a", { class: "button button-quiet", href: `${home}/same` }, looked(draft, rows) ? "Nothing else has changed" : "Nothing has changed")
-          : "",
       ),
     ],
-    bar: [h("a", { class: "button button-wide", href: `${home}/finish` }, "Finish and save")],
+    bar: h(
+      "div",
+      { class: "field-bar-in field-bar-two" },
+      unansweredIn(walk).length
+        ? h("a", { class: "button button-quiet", href: `${home}/same` }, looked(draft, rows) ? "Nothing else has changed" : "Nothing has changed")
+        : "",
+      h("a", { class: "button", href: `${home}/finish` }, "Finish and save"),
+    ),
   };
 }
 

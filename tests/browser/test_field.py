@@ -1,0 +1,203 @@
+"""The field page in airplane mode: from opening it to a visit that arrived once."""
+
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from surveys.models import Photo, Visit
+from tests.browser.conftest import PHONE, axe, sign_in
+from tests.makers import PASSWORD, make_person
+from tests.structures import make_described_bridge
+
+LEAST_PX = 44
+
+
+@pytest.fixture
+def bridge(transactional_db):
+    make_person("ada", first_name="Ada")
+    return make_described_bridge()
+
+
+@pytest.fixture
+def page(open_page, bridge, console_is_quiet):
+    """A phone with the bridge taken along and the page kept, its signal gone."""
+    console_is_quiet.expect("ERR_INTERNET_DISCONNECTED")
+    page = open_page(PHONE)
+    sign_in(page, "ada", PASSWORD)
+    page.goto(f"/field/#/take/{bridge.slug}")
+    page.get_by_text("1 bridge with you now").first.wait_for(timeout=60_000)
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.context.set_offline(True)
+    page.goto("/field/#/")
+    page.reload()
+    return page
+
+
+def heading(page, words):
+    page.get_by_role("heading", level=1, name=words).wait_for()
+
+
+def begin(page, bridge):
+    page.get_by_role("link", name=bridge.name).click()
+    page.get_by_role("button", name="Begin the visit").click()
+    page.get_by_text("0 of").first.wait_for()
+
+
+def only_here(page):
+    return page.locator("[data-count]").inner_text()
+
+
+def send(page):
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Send now").click()
+    page.get_by_text("Sent from this phone").wait_for()
+
+
+def test_a_visit_logged_in_airplane_mode_arrives_once_and_leaves_the_phone(
+    page, bridge
+):
+    begin(page, bridge)
+    page.get_by_role("link", name="Nothing has changed").click()
+    page.get_by_role("button", name="same as last time").click()
+    page.get_by_role("button", name="Save this visit").click()
+    heading(page, "Sending")
+    assert only_here(page) == "1 visit only on this phone"
+    page.reload()
+    page.get_by_text("Saved on this phone; not sent yet.").wait_for()
+    assert Visit.objects.filter(status="submitted").count() == 0
+    send(page)
+    assert not page.locator("[data-count]").is_visible()
+    visit = Visit.objects.get(status="submitted")
+    assert visit.observations.filter(answer="same").count() > 30
+    assert visit.surveyor.username == "ada"
+
+
+def test_each_answer_is_on_the_disk_before_the_next_is_asked(page, bridge):
+    begin(page, bridge)
+    page.get_by_role("link", name=re.compile("Portals, railings")).click()
+    page.get_by_role("button", name="Same: Deck", exact=True).click()
+    page.get_by_text("1 of 4 looked at").first.wait_for()
+    # No farewell: the tab is closed as a phone closes it, without unload.
+    context = page.context
+    page.close(run_before_unload=False)
+    again = context.new_page()
+    again.goto("/field/")
+    again.get_by_role("link", name=bridge.name).first.click()
+    again.get_by_role("link", name=re.compile("Portals, railings")).click()
+    pressed = again.get_by_role("button", name="Same: Deck", exact=True)
+    assert pressed.get_attribute("aria-pressed") == "true"
+
+
+def test_a_bar_is_tapped_and_the_same_said_of_its_twin_on_the_other_truss(page, bridge):
+    begin(page, bridge)
+    page.get_by_role("link", name="Upstream truss").click()
+    page.locator("a.bar[href='#bar:span-1/upstream/L2L3']").focus()
+    page.keyboard.press("Enter")
+    heading(page, "L2L3, upstream truss")
+    page.get_by_role("button", name="Changed").click()
+    page.get_by_role("button", name="Reinforced").click()
+    page.get_by_role("button", name="flat bar").click()
+    page.get_by_role("button", name="3 × 1/2", exact=True).click()
+    page.get_by_role("button", name="How many: more").click()
+    page.get_by_role("button", name="L2L3 on the other truss").click()
+    page.get_by_role("button", name="Done").click()
+    heading(page, "Upstream truss")
+    page.get_by_role("link", name="The walk round").click()
+    page.get_by_role("link", name="Finish and save").click()
+    page.get_by_role("button", name="Save this visit").click()
+    send(page)
+    rows = Visit.objects.get(status="submitted").observations.all()
+    assert {one.element.path for one in rows} == {
+        "span-1/upstream/L2L3",
+        "span-1/downstream/L2L3",
+    }
+    for one in rows:
+        pieces = one.whole_state()["components"]
+        assert [(p["shape"], p["count"], p["origin"]) for p in pieces] == [
+            ("eyebar", 2, "original"),
+            ("flat-bar", 2, "addition"),
+        ]
+
+
+def test_signed_out_or_signed_in_as_another_nothing_is_sent_and_nothing_lost(
+    page, bridge, console_is_quiet
+):
+    make_person("bea")
+    begin(page, bridge)
+    page.get_by_role("link", name="Finish and save").click()
+    page.get_by_label("Anything else").fill("Ice on the deck.")
+    page.get_by_role("button", name="Save this visit").click()
+    heading(page, "Sending")
+    page.context.clear_cookies()
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Send now").click()
+    page.get_by_text("Signed out. Sign in again to send").wait_for()
+    sign_in(page, "bea", PASSWORD)
+    page.goto("/field/#/outbox")
+    page.get_by_text("Waits for ada to sign in.").wait_for()
+    page.wait_for_timeout(400)
+    assert not Visit.objects.filter(status="submitted").exists()
+    page.goto("/")
+    page.get_by_role("button", name=re.compile("Sign out")).click()
+    sign_in(page, "ada", PASSWORD)
+    page.goto("/field/#/outbox")
+    page.get_by_text("Sent from this phone").wait_for()
+    assert Visit.objects.get(status="submitted").notes == "Ice on the deck."
+    assert not Photo.objects.exists()
+
+
+def steps(page, bridge):
+    """Yield the address of each step of a visit that has begun."""
+    home = page.url.split("#")[1]
+    groups = [
+        one.get_attribute("href")
+        for one in page.locator(".field-groups a.field-row").all()
+    ]
+    yield "#/"
+    yield f"#/bridge/{bridge.slug}"
+    yield f"#{home}"
+    yield from (groups[0], next(one for one in groups if "line-" in one))
+    for step in ("e/span-1%2Fupstream%2FL2L3", "e/span-1%2Fdeck", "same", "finish"):
+        yield f"#{home}/{step}"
+    yield f"#{home}/danger"
+    yield "#/outbox"
+
+
+def test_every_step_is_large_enough_told_and_open_to_all(page, bridge):
+    begin(page, bridge)
+    for address in list(steps(page, bridge)):
+        page.evaluate("document.querySelector('[data-said]').textContent = ''")
+        page.goto(f"/field/{address}")
+        expect(page.locator("[data-said]")).not_to_be_empty()
+        for words in ("Changed", "Replaced", "round rod"):
+            found = page.get_by_role("button", name=words, exact=True)
+            if "/e/" in address and found.count() == 1:
+                found.click()
+        assert page.evaluate("document.activeElement.id") or "/e/" in address
+        axe(page)
+        page.emulate_media(color_scheme="dark")
+        axe(page, "color-contrast")
+        page.emulate_media(color_scheme="light")
+        small = page.evaluate(SMALL, LEAST_PX)
+        assert not small, f"{address}: {small}"
+        for width in (320, 390):
+            page.set_viewport_size({"width": width, "height": 844})
+            over = page.evaluate(
+                "document.documentElement.scrollWidth"
+                " - document.documentElement.clientWidth"
+            )
+            assert over <= 0, f"{address} is {over} px too wide at {width} px"
+
+
+# What can be tapped and is under the least size, but for links within a sentence (WCAG
+# 2.2, 2.5.8, exempts them) and bars, whose broad line is measured on its own.
+SMALL = """(least) => {
+  const shown = (one) => one.checkVisibility() && one.getClientRects().length;
+  const boxOf = (one) => (one.closest("label") ?? one).getBoundingClientRect();
+  return [...document.querySelectorAll("button, a, input, select, textarea, summary")]
+    .filter((one) => shown(one) && !one.closest("svg") && !one.matches(".skip-link"))
+    .filter((one) => !(one.matches("a") && getComputedStyle(one).display === "inline"))
+    .filter((one) => boxOf(one).height < least || boxOf(one).width < least)
+    .map((one) => `${one.outerHTML.slice(0, 90)} ${Math.round(boxOf(one).height)}`);
+}"""
