@@ -9,6 +9,8 @@ named in the document itself.
 from __future__ import annotations
 
 import datetime
+import json
+import math
 
 from django.conf import settings
 from django.db.models import Max
@@ -26,9 +28,11 @@ from surveys import record as records
 from surveys import states
 from surveys.models import Component, Photo, Repair, Viewpoint, Visit
 
-from . import effects, services
+from . import effects, region, services
 from .caution import CAUTION
-from .models import Dossier
+from .dossier_case import case_facts, comparables, current_case, integrity_evidence
+from .dossier_questions import questions
+from .engine import ENGINE_VERSION
 
 EDITION = 1
 # What an officer writes, in the order in which it is printed.
@@ -36,7 +40,6 @@ NARRATIVE = (
     "preparer",
     "organisation",
     "description",
-    "criteria",
     "period",
     "significance",
     "integrity",
@@ -54,6 +57,9 @@ FACETS = (
 )
 # What the site's maps and phones give; the record keeps no other.
 DATUM = "WGS 84"
+ENDS = ("end_a", "end_b")
+# Shorter than this, a word kept back is found everywhere.
+FEWEST_LETTERS = 5
 BEFORE_ALL = datetime.datetime(1980, 1, 1, tzinfo=datetime.UTC)
 
 
@@ -86,18 +92,19 @@ class _Sources:
         return self._numbers[source.pk]
 
 
-def facts(bridge, include=()):
+def facts(bridge, include=(), case=None):
     """Return everything the dossier of one bridge says, as a plain document.
 
-    ``include`` names what the officer has decided to show (``INCLUDABLE``). A fixed
-    number of queries whatever the length of the record. Lengths in feet, sizes in
-    inches, loads in short tons or kips as their keys say.
+    ``include`` names what the officer has decided to show (``INCLUDABLE``); ``case`` is
+    the number of a nomination case, the newest where it is None. A fixed number of
+    queries whatever the length of the record. Lengths in feet, sizes in inches, loads
+    in short tons or kips as their keys say.
     """
     record = records.load(bridge)
     steps = services.history(bridge, record)
     now = record.configuration()
     sources = _Sources()
-    dossier = Dossier.objects.filter(bridge=bridge).first()
+    dossier = current_case(bridge, case)
     lines = services.truss_lines(bridge)
     told = {
         "edition": EDITION,
@@ -106,7 +113,8 @@ def facts(bridge, include=()):
         "caution": CAUTION,
         "recorded_at": _last_change(bridge, record, dossier),
         "bridge": _bridge(bridge, POSITION in include),
-        "narrative": _narrative(dossier),
+        "narrative": {},
+        "case": {},
         "spans": _spans(bridge, record, now, lines, sources),
         "parts": _other_parts(record, now),
         "events": _events(bridge, sources),
@@ -115,13 +123,27 @@ def facts(bridge, include=()):
         "claims": _claims(bridge, sources),
         "visits": _visits(bridge, record, steps, sources),
         "repairs": _repairs(bridge, sources),
-        "photographs": _photographs(bridge),
+        "photographs": _photographs(bridge, dossier.photos if dossier else []),
         "viewpoints": _viewpoints(bridge),
         "checks": _checks(steps, lines),
         "links": _links(bridge),
+        "comparables": comparables(bridge),
+        "engine": ENGINE_VERSION,
+        "map": region.around(float(bridge.latitude), float(bridge.longitude)),
         "sources": sources.rows,
         "left_out": [],
     }
+    said, written = case_facts(dossier, _texts(dossier), sources)
+    told["case"] = said
+    told["narrative"] = written | {"revision": dossier.revision if dossier else 0}
+    if not told["bridge"]["position"]["is_exact"]:
+        # Both ends are the position to the metre.
+        said["answers"] |= dict.fromkeys(ENDS, "")
+    told["evidence"] = integrity_evidence(told)
+    told["questions"] = questions(told)
+    told["open_questions"] = len(told["questions"])
+    told["kept_back_but_written"] = _written_all_the_same(bridge, told, include)
+    told["map"]["features"] = _map_features(told["bridge"]["position"])
     told["left_out"] = _left_out(bridge, told, include)
     return told
 
@@ -197,9 +219,8 @@ def _heading(bridge):
     return ", ".join([words, *places])
 
 
-def _narrative(dossier):
-    written = {name: getattr(dossier, name, "") for name in NARRATIVE}
-    return written | {"revision": dossier.revision if dossier else 0}
+def _texts(dossier):
+    return {name: getattr(dossier, name, "") for name in NARRATIVE}
 
 
 # What stands there.
@@ -535,15 +556,17 @@ def _repairs(bridge, sources):
     ]
 
 
-def _photographs(bridge):
+def _photographs(bridge, chosen):
+    """Return what may be printed: the log's pictures in its order, then the others."""
     rows = Photo.objects.public().filter(visit__bridge=bridge, fault="")
     rows = rows.select_related("visit__surveyor", "element", "viewpoint", "repeats")
     rows = rows.order_by("visit__when_latest", "visit__client_id", "id")
+    place = {key: number for number, key in enumerate(chosen)}
+    printable = [photo for photo in rows if _derivative(photo)]
+    printable.sort(key=lambda photo: place.get(str(photo.client_id), len(place)))
     return [
-        _photograph(number, photo)
-        for number, photo in enumerate(
-            (photo for photo in rows if _derivative(photo)), start=1
-        )
+        _photograph(number, photo, str(photo.client_id) in place, bridge)
+        for number, photo in enumerate(printable, start=1)
     ]
 
 
@@ -552,10 +575,12 @@ def _derivative(photo):
     return photo.derivatives.get("1600") or photo.derivatives.get("800")
 
 
-def _photograph(number, photo):
+def _photograph(number, photo, is_chosen, bridge):
     surveyor = photo.visit.surveyor
     return {
         "number": number,
+        "is_chosen": is_chosen,
+        **_stood(photo, bridge),
         "key": str(photo.client_id),
         "file": _derivative(photo),
         "caption": photo.caption,
@@ -575,6 +600,30 @@ def _photograph(number, photo):
         "height_px": photo.height_px,
         "sha256": photo.sha256,
     }
+
+
+METRES_A_DEGREE = 111_320.0
+MAP_REACH_M = 9_000
+
+
+def _map_features(place):
+    """Return what the region's map has about the place that may be shown."""
+    rows = region.features(place["latitude"], place["longitude"], MAP_REACH_M)
+    return [row for row in rows if row[0] != "land"]
+
+
+def _stood(photo, bridge):
+    """Say where the camera stood from the middle of the bridge, to the metre.
+
+    A sketch map needs no more, and the place of a sensitive bridge is not in it.
+    """
+    if photo.latitude is None or photo.longitude is None:
+        return {"east_m": None, "north_m": None}
+    north = (float(photo.latitude) - float(bridge.latitude)) * METRES_A_DEGREE
+    shrink = math.cos(math.radians(float(bridge.latitude)))
+    east = float(photo.longitude) - float(bridge.longitude)
+    east *= METRES_A_DEGREE * shrink
+    return {"east_m": round(east), "north_m": round(north)}
 
 
 COMPASS = (
@@ -649,6 +698,25 @@ def _check(line, visit, configured):
         "answer": check.answer,
         **effects.measures(check.answer),
     }
+
+
+def _written_all_the_same(bridge, told, include):
+    """Name what is kept back and yet stands in some text that would be printed."""
+    kept = {"How to reach the owner": bridge.owner_contact}
+    kept["A note on a private way"] = bridge.access_notes
+    if PLATES not in include:
+        for plate in bridge.plates.all():
+            kept[f"Where the {plate.location} plate is kept"] = plate.whereabouts
+    if not told["bridge"]["position"]["is_exact"]:
+        kept["The exact latitude"] = f"{float(bridge.latitude):.4f}"
+        kept["The exact longitude"] = f"{float(bridge.longitude):.4f}"
+    text = json.dumps(told, ensure_ascii=False, default=str).lower()
+    return [
+        name
+        for name, value in kept.items()
+        if len(value.strip()) >= FEWEST_LETTERS
+        and json.dumps(value.strip().lower(), ensure_ascii=False)[1:-1] in text
+    ]
 
 
 def _left_out(bridge, told, include):

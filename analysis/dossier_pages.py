@@ -15,18 +15,30 @@ from bridges.timeline import Event, Stretch, Tick, line_of_time
 from shared import dates
 from shared.templatetags.figures import figure, signed
 
-from . import dossier_completeness, effects
+from . import dossier_completeness, dossier_fields, dossier_maps, effects
+from .dossier_photos import log
+from .dossier_questions import by_about, listed
 from .drawings import NOTHING_KIP, ROLE_WORDS, most_kip
 
 MOST_LINES_BESIDE = 4
-SHOWN_NAMES = 12
 TIME_LINE_PX = 640
 
 
 def laid_out(facts):
     """Return what the templates print beside the facts themselves."""
     lines = [(span, line) for span in facts["spans"] for line in span["lines"]]
+    today = datetime.date.fromisoformat(facts["recorded_at"][:10])
+    rows = dossier_completeness.completeness(facts, today)
+    names = {one["key"]: one["name"] for one in log(facts)}
+    for photo in facts["photographs"]:
+        photo["file_name"] = names.get(photo["key"], "")
     return {
+        "gate": dossier_completeness.gate(rows),
+        "claimed": _claimed(facts),
+        "findings": _findings(facts),
+        "tables": _tables(facts),
+        "location_map": dossier_maps.location(facts),
+        "sketch_map": dossier_maps.sketch(facts),
         "recorded_on": facts["recorded_at"][:10],
         "place_line": facts["bridge"]["heading"].removeprefix(facts["bridge"]["name"]),
         "cover": _cover(facts["spans"]),
@@ -41,14 +53,87 @@ def laid_out(facts):
         ],
         "competing": _competing(facts["claims"]),
         "other_claims": _other_claims(facts["claims"]),
-        "questions": _questions(facts),
-        "lacking": dossier_completeness.lacking(
-            facts, datetime.date.fromisoformat(facts["recorded_at"][:10])
-        ),
+        "questions": facts["questions"],
+        "lacking": [row for row in rows if not row.is_there],
         "appendix": _appendix(facts, lines),
         "method": _method(facts),
         "below_posting": _below_posting(facts),
     }
+
+
+# The officer's answers.
+
+
+def _said(facts, name):
+    field = dossier_fields.BY_NAME[name]
+    return field.words(facts["case"]["answers"][name]).strip()
+
+
+def _claimed(facts):
+    """Return (label, words) of what is claimed, the unanswered said to be."""
+    rows = [
+        ("Criteria", _said(facts, "criteria") or "Not named"),
+        ("Considerations", _considerations(facts)),
+        ("Areas of significance", _said(facts, "areas")),
+        ("Level", _said(facts, "level")),
+        ("Period of significance", facts["narrative"]["period"] or "Not given"),
+        ("Why this period", _said(facts, "period_why")),
+        ("Dates of note", _said(facts, "significant_dates")),
+        ("Person of note", _said(facts, "person")),
+        ("Cultural affiliation", _said(facts, "affiliation")),
+    ]
+    return [(label, words) for label, words in rows if words]
+
+
+def _considerations(facts):
+    told = []
+    for letter, words in dossier_fields.CONSIDERATIONS:
+        if facts["case"]["answers"][f"consideration_{letter}"] != "yes":
+            continue
+        why = ""
+        if letter in dossier_fields.EXPLAINED:
+            why = _said(facts, f"consideration_{letter}_why")
+        told.append(f"{letter}, {words}{': ' + why if why else ''}")
+    return "; ".join(told)
+
+
+def _findings(facts):
+    return [
+        {
+            "label": label,
+            "rating": _said(facts, f"integrity_{name}"),
+            **{
+                part: _said(facts, f"integrity_{name}_{part}")
+                for part in ("why", "evidence", "by", "on")
+            },
+        }
+        for name, label, _ in dossier_fields.ASPECTS
+    ]
+
+
+# Sections of answers that are printed as tables, but for what stands elsewhere.
+TABLED = (
+    dossier_fields.IDENTITY,
+    dossier_fields.KIND,
+    dossier_fields.PAPERS,
+    dossier_fields.BOUNDARY,
+    dossier_fields.PREPARED,
+)
+ELSEWHERE = {"boundary_why", "questions_read", "state_code"}
+
+
+def _tables(facts):
+    tables = []
+    for title in TABLED:
+        rows = [
+            (field.label, _said(facts, field.name))
+            for field in dossier_fields.FIELDS
+            if field.section == title and field.name not in ELSEWHERE
+        ]
+        rows = [(label, words) for label, words in rows if words]
+        if rows:
+            tables.append({"title": title, "rows": rows})
+    return tables
 
 
 # Trusses: what differs from line to line, drawn and tabled once where it does not.
@@ -100,7 +185,7 @@ def _drawings(span, title):
 
 def _trusses(names):
     noun = "truss" if len(names) == 1 else "trusses"
-    return f"{_and(names)} {noun}".lower()
+    return f"{listed(names)} {noun}".lower()
 
 
 def _drawing(span, title, bars, index):
@@ -108,7 +193,7 @@ def _drawing(span, title, bars, index):
     for mark, words in MARKS:
         names = [name for name, bar in bars.items() if bar.mark == mark]
         if names:
-            told.append(f"{_and(names)} {words}")
+            told.append(f"{listed(names)} {words}")
     said = f"Elevation of the {title}, {span['origin_end']} at the left"
     if told:
         said += ": " + "; ".join(told)
@@ -165,7 +250,7 @@ def _member_rows(lines):
     for member, found in by_member.items():
         for _, alike in _grouped(found, lambda pair: _likeness(pair[1])):
             names = [name for name, _ in alike]
-            where = "all" if len(names) == len(lines) > 2 else _and(names).lower()
+            where = "all" if len(names) == len(lines) > 2 else listed(names).lower()
             if len(names) == len(lines) == 2:
                 where = "both"
             entries.append({**alike[0][1], "where": where, "member": member})
@@ -305,7 +390,7 @@ def _where(alike, visit):
     names = [one["line"] for one in alike]
     if len(names) == len(visit["lines"]) == 2:
         return "both"
-    return "all" if len(names) == len(visit["lines"]) > 2 else _and(names).lower()
+    return "all" if len(names) == len(visit["lines"]) > 2 else listed(names).lower()
 
 
 def _wholes(visit, effects):
@@ -378,7 +463,7 @@ def _named(facts, paths):
             member, line, _ = members[path]
             trusses.setdefault(member, []).append(line)
     said = [
-        f"{_and([member for member, _ in alike])}, {_trusses(alike[0][1])}"
+        f"{listed([member for member, _ in alike])}, {_trusses(alike[0][1])}"
         for _, alike in _grouped(trusses.items(), lambda pair: pair[1])
     ]
     said += [names.get(path, path) for path in paths if path not in members]
@@ -460,7 +545,7 @@ def _time_words(visits, built):
     if built:
         said += f"; built {dates.display(built)}"
     if changed:
-        said += f"; changes found on {_and(changed)}"
+        said += f"; changes found on {listed(changed)}"
     return f"{said}."
 
 
@@ -471,17 +556,10 @@ def _day(text):
 # Claims and open questions.
 
 
-def _by_about(claims):
-    found: dict[str, list] = {}
-    for claim in claims:
-        found.setdefault(claim["about"], []).append(claim)
-    return found.items()
-
-
 def _competing(claims):
     return [
         {"about": about, "claims": rows}
-        for about, rows in _by_about(claims)
+        for about, rows in by_about(claims)
         if len({claim["value"] for claim in rows}) > 1
     ]
 
@@ -489,65 +567,10 @@ def _competing(claims):
 def _other_claims(claims):
     return [
         claim
-        for _, rows in _by_about(claims)
+        for _, rows in by_about(claims)
         if len({one["value"] for one in rows}) == 1
         for claim in rows
     ]
-
-
-def _questions(facts):
-    """Return what the record leaves open, in sentences."""
-    told = []
-    for span in facts["spans"]:
-        for line in span["lines"]:
-            told += _line_questions(line, span, len(facts["spans"]))
-    unknown = [one["name"] for one in facts["parts"] if not one["is_known"]]
-    if unknown:
-        told.append(f"Not described yet: {_and(unknown)}.")
-    told += [
-        f"{_capital(one['name'])}: {one['doubt']}"
-        for one in _all_parts(facts)
-        if one.get("doubt")
-    ]
-    unsure = [
-        one["name" if "name" in one else "path"]
-        for one in facts["parts"]
-        if one.get("certainty") in ("probable", "guess")
-    ]
-    if unsure:
-        told.append(f"Recorded with some doubt by the surveyor: {_and(unsure)}.")
-    for about, rows in _by_about(facts["claims"]):
-        if len({one["value"] for one in rows}) > 1 and not any(
-            one["is_chosen"] for one in rows
-        ):
-            told.append(f"Sources disagree on {about}, and none has been chosen.")
-    return told
-
-
-def _line_questions(line, span, spans):
-    where = f"{line['name'].lower()} truss"
-    if spans > 1:
-        where += f", span {span['number']}"
-    bare = [one["member"] for one in line["members"] if not one["is_known"]]
-    if bare and len(bare) == len(line["members"]):
-        yield f"No member of the {where} is described yet."
-    elif bare:
-        yield f"Members of the {where} not described yet: {_and(bare)}."
-    unsure = [
-        one["member"]
-        for one in line["members"]
-        if one.get("certainty") in ("probable", "guess")
-    ]
-    if unsure:
-        yield f"Recorded with some doubt, {where}: {_and(unsure)}."
-
-
-def _all_parts(facts):
-    for span in facts["spans"]:
-        for line in span["lines"]:
-            for one in line["members"]:
-                yield {**one, "name": f"{one['member']}, {line['name'].lower()} truss"}
-    yield from facts["parts"]
 
 
 # The structural appendix.
@@ -652,7 +675,7 @@ def _held(checks):
         dated.setdefault(check["address"], []).append(dates.display(check["when"]))
     names = {check["address"]: check["line"] for check in checks}
     return "; ".join(
-        f"{_trusses([names[address] for address, _ in alike])}, {_and(alike[0][1])}"
+        f"{_trusses([names[address] for address, _ in alike])}, {listed(alike[0][1])}"
         for _, alike in _grouped(dated.items(), _second)
     )
 
@@ -733,17 +756,3 @@ def _holds(one):
 
 def _unique(values):
     return [one for one in dict.fromkeys(values) if one]
-
-
-def _and(words):
-    words = list(words)
-    if len(words) > SHOWN_NAMES:
-        more = len(words) - SHOWN_NAMES
-        return f"{', '.join(words[:SHOWN_NAMES])} and {more} more"
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} and {words[-1]}"
-
-
-def _capital(text):
-    return text[:1].upper() + text[1:]

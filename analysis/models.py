@@ -126,17 +126,25 @@ class Finding(models.Model):
 
 
 class Dossier(models.Model):
-    """What an officer writes for one bridge; the rest is drawn from the record."""
+    """One nomination case of a bridge: what officers write; the rest is the record's.
 
-    bridge = models.OneToOneField(Bridge, on_delete=models.CASCADE, related_name="+")
+    A bridge may have several over time, one of them open. What is short or chosen from
+    a list lies in ``answers``, by the names of ``dossier_fields``.
+    """
+
+    bridge = models.ForeignKey(Bridge, on_delete=models.CASCADE, related_name="+")
+    number = models.PositiveSmallIntegerField(default=1)
+    title = models.CharField("what this case is for", max_length=160, blank=True)
     preparer = models.CharField(max_length=160, blank=True)
     organisation = models.CharField(max_length=160, blank=True)
-    criteria = models.CharField(max_length=80, blank=True)
     period = models.CharField("period of significance", max_length=80, blank=True)
     description = models.TextField("narrative description", blank=True)
     significance = models.TextField("statement of significance", blank=True)
     integrity = models.TextField("statement of integrity", blank=True)
-    boundary = models.TextField("boundary and its reason", blank=True)
+    boundary = models.TextField("boundary in words", blank=True)
+    answers = models.JSONField(default=dict, blank=True)
+    # Client ids of the photographs of the log, in their order; empty: none chosen yet.
+    photos = models.JSONField(default=list, blank=True)
     revision = models.PositiveIntegerField(default=1)
     updated_at = models.DateTimeField(auto_now=True)
     updated_by = models.ForeignKey(
@@ -146,8 +154,42 @@ class Dossier(models.Model):
         on_delete=models.SET_NULL,
         related_name="+",
     )
+    closed_at = models.DateTimeField(null=True, blank=True)
+    signed_at = models.DateTimeField(null=True, blank=True)
+    signed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+    )
+    # What was signed: later revisions are not.
+    signed_revision = models.PositiveIntegerField(null=True, blank=True)
 
     history = HistoricalRecords(related_name="+")
 
+    class Meta:
+        ordering = ["-number"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["bridge", "number"], name="dossier_case_numbered_once"
+            ),
+            models.UniqueConstraint(
+                fields=["bridge"],
+                condition=models.Q(closed_at__isnull=True),
+                name="dossier_one_open_case",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(signed_at__isnull=True)
+                | models.Q(signed_revision__isnull=False),
+                name="dossier_signed_at_a_revision",
+            ),
+        ]
+
     def __str__(self):
         return f"dossier of {self.bridge}"
+
+    @property
+    def is_signed(self):
+        """Whether what stands now is what was signed."""
+        return self.signed_at is not None and self.signed_revision == self.revision

@@ -37,4 +37,11 @@ urlpatterns = [
     path("dossiers/", dossier_views.dossiers, name="dossiers"),
     path("dossiers/<slug:slug>/", dossier_views.narrative, name="dossier"),
     path("dossiers/<slug:slug>/dossier.pdf", dossier_views.pdf, name="dossier-pdf"),
+    path(
+        "dossiers/<slug:slug>/photographs/",
+        dossier_views.photographs,
+        name="dossier-photographs",
+    ),
+    path("dossiers/<slug:slug>/sign/", dossier_views.sign, name="dossier-sign"),
+    path("dossiers/<slug:slug>/case/", dossier_views.open_case, name="dossier-case"),
 ]

@@ -56,3 +56,9 @@ def with_query(context, **changes):
             query[name] = value
     text = query.urlencode()
     return f"?{text}" if text else "?"
+
+
+@register.filter
+def percent(share):
+    """0.62 as “62 %”; a dash for None."""
+    return "–" if share is None else f"{100 * float(share):.0f} %"

@@ -37,7 +37,7 @@ WRITTEN = {
     "preparer": "Odile Farrow",
     "organisation": "Alder Valley Bridge Society",
     "description": "A pin-connected truss of five panels.\n\nIt stands on stone.",
-    "criteria": "C, distinctive type of construction",
+    "criteria": ["C-type"],
     "period": "1889",
     "significance": "One of three of its kind left on the Alder.",
     "integrity": "It keeps its location, design and materials. ≤ ½ ″ ′ → ☐ é ł",
@@ -161,6 +161,154 @@ def write_narrative(bridge, person=None, revision=0, **texts):
     return dossier.save_narrative(
         bridge=bridge, person=person, revision=revision, written={**WRITTEN, **texts}
     )
+
+
+FOUND_ON = "2023-11-02"
+ANSWERS = {
+    "other_names": "none-known",
+    "numbers": "County road office: 114",
+    "state_code": "PA",
+    "county_code": "42035",
+    "vicinity": "in",
+    "not_for_publication": "no",
+    "owner_class": "local",
+    "owner_checked": "2023-10-01",
+    "owner_notified": "2023-10-01",
+    "owner_reply": "Agreed, 2023-11-01.",
+    "contributing": "1",
+    "noncontributing": "0",
+    "resources": "The bridge",
+    "historic_function": "road",
+    "current_function": "road",
+    "classification": "Other: Pratt through truss",
+    "materials": ["iron"],
+    "opening_description": (
+        "A single span of wrought iron carries Mill Road over the Alder River. It is a "
+        "pin-connected Pratt through truss of five panels, 90 ft long and 20 ft deep, "
+        "opened in November 1889. It stands on two abutments of dressed stone at the "
+        "edge of the town. The floor was relaid with steel grid about 2000, and plates "
+        "were added to two lower chord bars. All else is as it was first put up, with "
+        "its lattice railings along both sides of the roadway."
+    ),
+    "alterations_searched": "N/A",
+    "criteria": ["C-type"],
+    **{f"consideration_{letter}": "no" for letter in "abcdefg"},
+    "areas": ["engineering"],
+    "level": "local",
+    "period_why": "The year it was built.",
+    "significant_dates": "1889",
+    "person": "N/A",
+    "affiliation": "N/A",
+    "builder_search": "N/A",
+    "opening_significance": (
+        "The bridge meets criterion C in the area of engineering at the local level as "
+        "an early pin-connected truss; its period is 1889."
+    ),
+    "context": "It is the only known five-panel truss left in the county.",
+    "prior_recording": "None",
+    "prior_register": "None",
+    "prior_survey": "114",
+    "repositories": "County attic",
+    "search_log": "N/A",
+    "acreage": "less than one acre",
+    "end_a": "39.674110, -39.845960",
+    "end_b": "39.674300, -39.845700",
+    "position_how": "Phone on each abutment",
+    "boundary_why": "It takes in both abutments and the approach to each.",
+    "preparer_title": "Secretary",
+    "preparer_contact": "The society's room, Tanner's Ford",
+    "prepared_on": "2023-11-05",
+    "questions_read": "yes",
+}
+for _aspect in (
+    "location",
+    "design",
+    "setting",
+    "materials",
+    "workmanship",
+    "feeling",
+    "association",
+):
+    ANSWERS |= {
+        f"integrity_{_aspect}": "retained",
+        f"integrity_{_aspect}_why": "As first built.",
+        f"integrity_{_aspect}_by": "Odile Farrow",
+        f"integrity_{_aspect}_on": FOUND_ON,
+    }
+
+
+def make_complete_case(**facts):
+    """Return a bridge whose nomination case lacks nothing."""
+    bridge = make_recorded_bridge(
+        **{
+            "latitude": "39.674200",
+            "longitude": "-39.845800",
+            "county": "Alder County",
+            "status": "in-service",
+            **facts,
+        }
+    )
+    drawing = Source.objects.get(title="General drawing")
+    Source.objects.update(held_by="County attic")
+    span = bridge.spans.get()
+    for name in ("form", "deck_position", "connection", "material"):
+        setattr(span, f"{name}_source", drawing)
+        setattr(span, f"{name}_confidence", "certain")
+    span.save()
+    railings = Element.objects.filter(bridge=bridge).exclude(kind="member")
+    seen = make_visit_saying(bridge, 2020, same=[one.path for one in railings])
+    services.recheck(bridge=bridge)
+    members = Element.objects.filter(bridge=bridge, kind="member")
+    changed = Repair.objects.create(
+        bridge=bridge, title="Chord plated, counters changed", when="2000", text="Both."
+    )
+    changed.elements.set(members)
+    changed.sources.set([drawing])
+    _photographs(bridge, seen)
+    person = make_person("ordway", "officer", credit_name="Odile Farrow")
+    significance = f"One of three of its kind left on the Alder [S{drawing.pk}]."
+    dossier.save_narrative(
+        bridge=bridge,
+        person=person,
+        revision=0,
+        written={
+            **WRITTEN,
+            **ANSWERS,
+            "significance": f"{significance}\n\nEngineering of its day [S{drawing.pk}].",
+            "photos": [
+                str(one.client_id)
+                for one in Photo.objects.filter(visit=seen).order_by("id")
+            ],
+        },
+    )
+    return bridge
+
+
+def _photographs(bridge, visit):
+    view = Viewpoint.objects.get(bridge=bridge, name="Portal")
+    for number in (11, 12, 13):
+        data = jpeg(1600, 1200, colour=(12 * number, 90, 120))
+        name = default_storage.save(f"photos/{number}-1600.jpg", ContentFile(data))
+        Photo.objects.create(
+            client_id=make_id(f"picture {number}"),
+            visit=visit,
+            viewpoint=view if number == 11 else None,
+            caption=f"View {number}",
+            credit="Ada Quill",
+            rights="CC BY 4.0",
+            taken="2020-06-02",
+            bearing_deg=30.0 * number,
+            latitude=f"39.674{number}0",
+            longitude="-39.846100",
+            size_bytes=len(data),
+            received_bytes=len(data),
+            sha256=f"{number:064x}",
+            arrived_at=visit.submitted_at,
+            width_px=1600,
+            height_px=1200,
+            format="JPEG",
+            derivatives={"1600": name, "800": name, "320": name},
+        )
 
 
 def facts_of(bridge, include=()):
