@@ -11,6 +11,8 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.html import format_html
 from django.views.decorators.http import require_GET, require_http_methods
 
 from analysis.engine.errors import EngineError
@@ -25,6 +27,7 @@ from bridges.models import (
     Span,
     TrussLine,
 )
+from bridges.words import explain
 from shared import policy
 from surveys import services as survey_services
 from surveys.models import Element, Repair, Viewpoint, Visit
@@ -192,6 +195,12 @@ def _form_class(what):
                     self.fields[name].queryset = rows
             if hasattr(self.instance, "bridge_id") and not self.instance.bridge_id:
                 self.instance.bridge = bridge
+            explain(self)
+            if "form" in self.fields:
+                self.fields["form"].help_text += format_html(
+                    ' <a href="{}" target="_blank" rel="noopener">Which form is it?</a>',
+                    reverse("forms"),
+                )
 
         def _get_validation_exclusions(self):
             # The bridge is set above, so rules that name it can be checked here.

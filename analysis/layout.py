@@ -18,6 +18,7 @@ ROLE_ORDER = (
     "end-post",
     "lower-chord",
     "upper-chord",
+    "arch",
     "hip-vertical",
     "vertical",
     "diagonal",

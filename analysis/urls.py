@@ -2,7 +2,14 @@
 
 from django.urls import path
 
-from . import dossier_views, editing, review, views
+from . import (
+    dossier_views,
+    editing,
+    form_compare_views,
+    form_pages,
+    review,
+    views,
+)
 
 urlpatterns = [
     path("bridges/<slug:slug>/", views.bridge_page, name="bridge"),
@@ -13,6 +20,10 @@ urlpatterns = [
         views.check_file,
         name="check-file",
     ),
+    # Forms of truss.
+    path("forms/", form_pages.key_page, name="forms"),
+    path("forms/compare/", form_compare_views.compare_page, name="forms-compare"),
+    path("forms/<slug:form>/", form_pages.form_page, name="form"),
     # Editing the record by hand.
     path("bridges/<slug:slug>/record/", editing.contents, name="record"),
     path(

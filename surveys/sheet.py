@@ -54,6 +54,7 @@ ROLE_TITLES = {
     "end-post": "End posts",
     "lower-chord": "Lower chord",
     "upper-chord": "Upper chord",
+    "arch": "Arch",
     "hip-vertical": "Hip verticals",
     "vertical": "Verticals",
     "diagonal": "Diagonals",

@@ -6,7 +6,11 @@ from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import mark_safe
 
+from bridges import words
+
 register = template.Library()
+#: What the pieces of a member are written with.
+PIECES = "eyebar, loop rod, upset end, channel, angle, cover plate, lacing, batten"
 
 
 @register.simple_tag
@@ -62,3 +66,13 @@ def answers(row):
         for value, label in row.answers
     ]
     return format_html_join("", "{}", ((cell,) for cell in cells))
+
+
+@register.simple_tag
+def words_of(group):
+    """Links to plain words for what a group of the form names."""
+    titles = [title for title, _ in group.parts]
+    titles += [row.title for row in group.rows if not row.is_member]
+    if any(row.is_member for row in group.rows):
+        titles.append(PIECES)
+    return words.asked("; ".join(titles))

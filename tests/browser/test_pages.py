@@ -21,6 +21,12 @@ PUBLIC = [
     "/?q=ford",
     "/builders/",
     "/about/figures/",
+    "/forms/",
+    "/forms/half-hip-pratt/",
+    "/forms/burr-arch/",
+    "/forms/compare/",
+    "/forms/compare/?form=pratt&panels=5&form=baltimore",
+    "/forms/words/",
     "/accounts/sign-in/",
     *(
         address.format(slug=slug)

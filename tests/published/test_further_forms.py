@@ -209,7 +209,7 @@ def test_ties_and_struts_take_the_same_metal_at_the_same_stress(form):
     built = entry.typical()
     inner = built.loaded_joints[1:-1]
     document = {
-        "geometry": {"form": form, **entry.example},
+        **entry.document(),
         "dead_load": {"joints_kip": dict.fromkeys(inner, 10)},
     }
     found = answer(document)

@@ -31,7 +31,7 @@ def _posts(plan: Plan) -> Draft:
     multiple_of=2,
     spans_ft=(75, 150),
     period="from 1851 to the late 19th century",
-    is_seen=False,
+    carries="deck",
     tell="No lower chord. The middle post is slung from both ends of the span, the "
     "posts at the quarters from the ends and the middle, and so on by halves.",
     example={"panels": 8, "panel_length_ft": 12, "depth_ft": 16},
@@ -58,6 +58,7 @@ def fink(plan: Plan) -> Draft:
     "Bollman",
     spans_ft=(75, 100),
     period="from 1852 to the late 19th century; few are left",
+    carries="deck",
     tell="No lower chord at work. Two ties leave the foot of every post and run all "
     "the way to the two ends of the span, a fan of long bars from each end.",
     idealised="The light panel rods that steadied the posts of a Bollman truss are "

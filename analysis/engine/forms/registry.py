@@ -65,6 +65,7 @@ class Form:
     idealised : what a pin-jointed plane model leaves out; empty for most
     example : arguments of ``build`` for a typical one
     also : further examples, whose look differs
+    carries : where the deck of the examples is, "through" or "deck"
     """
 
     key: str
@@ -84,15 +85,24 @@ class Form:
     idealised: str = ""
     example: Mapping[str, Any] = field(default_factory=dict)
     also: tuple[Mapping[str, Any], ...] = ()
+    carries: str = "through"
 
     def typical(self) -> Geometry:
         """Return the geometry of the example."""
-        return build(self.key, **self._filled(self.example))
+        return self.varieties()[0]
 
     def varieties(self) -> list[Geometry]:
         """Return the geometries of every example, the typical one first."""
         given = [self.example, *self.also]
-        return [build(self.key, **self._filled(one)) for one in given]
+        return [
+            build(self.key, **self._filled(one), deck_position=self.carries)
+            for one in given
+        ]
+
+    def document(self) -> dict[str, Any]:
+        """Return the beginning of a check file on the example."""
+        geometry = {"form": self.key, **self._filled(self.example)}
+        return {"geometry": geometry, "deck_position": self.carries}
 
     def _filled(self, example: Mapping[str, Any]) -> dict[str, Any]:
         panels = min(max(6, self.least_panels), self.most_panels)
