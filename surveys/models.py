@@ -291,6 +291,8 @@ class Observation(models.Model):
     )
     reason = models.CharField("why it couldn't be seen", max_length=200, blank=True)
     note = models.TextField(blank=True)
+    # Rolled-in names, stencils, chalk: letter by letter.
+    marks = models.CharField("marks found on it", max_length=300, blank=True)
     # The observation that the surveyor's form showed as last seen.
     compared_with = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"

@@ -10,7 +10,7 @@ from django.conf import settings
 
 from bridges import drawing
 
-from . import alarms, danger, entry, replies, states
+from . import alarms, danger, entry, joints, replies, states
 from .models import Certainty, Component, Element, Photo, Viewpoint, Visit
 from .sheet import (
     BEGIN_EMPTY,
@@ -24,6 +24,11 @@ from .sheet import (
 from .submissions import MOST_PHOTOS
 
 Kind = Element.Kind
+JOINT_ANSWERS = [
+    ["changed", "Something to tell"],
+    ["gone", "Pin or nut gone"],
+    ["not-seen", "Couldn’t see"],
+]
 
 
 def rules():
@@ -96,7 +101,10 @@ def bridge_pack(held):
         "access_notes": bridge.access_notes,
         "last_visit": held.visits[-1].when if held.visits else "",
         "groups": [_group(group) for group in sheet.groups],
-        "elements": [_element(row, shown.get(row.element.path)) for row in sheet.rows],
+        "elements": [
+            *(_element(row, shown.get(row.element.path)) for row in sheet.rows),
+            *_joints(bridge, sheet),
+        ],
         "skeletons": {
             f"span-{span.number}": span.skeleton
             for span in bridge.spans.all()
@@ -112,7 +120,9 @@ def _group(group):
     return {
         "key": group.key,
         "title": group.title,
-        "rows": [row.element.path for row in group.rows],
+        "rows": [
+            row.element.path for row in group.rows if row.element.kind != Kind.JOINT
+        ],
         "line": line and f"span-{line.span.number}/{line.key}",
         "drawing": _drawing(group),
     }
@@ -173,6 +183,28 @@ def _element(row, picture):
             "ties": row.built_up.words if row.built_up else "",
         }
     return found
+
+
+def _joints(bridge, sheet):
+    """Yield the joints that no visit has spoken of yet: they can be tapped too."""
+    known = {row.element.path for row in sheet.rows}
+    for prefix, line in joints.joint_lines(bridge).items():
+        for name in line.span.skeleton["joints"]:
+            if f"{prefix}/{name}" not in known:
+                yield {
+                    "path": f"{prefix}/{name}",
+                    "kind": Kind.JOINT,
+                    "name": joints.name_of(name, line),
+                    "title": f"Joint {name}",
+                    "is_recorded": False,
+                    "was_gone": False,
+                    "last_words": "nothing recorded yet",
+                    "last_seen": "",
+                    "certainty": "",
+                    "state": {},
+                    "base": None,
+                    "answers": JOINT_ANSWERS,
+                }
 
 
 def _viewpoints(bridge):

@@ -7,6 +7,8 @@ the document word for word; the shapes of it here are for people who write a cli
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from bridges.models import Bridge, Form, Material
+
 from . import alarms, danger
 from .models import Answer, Certainty, Photo, Visit
 
@@ -39,6 +41,9 @@ class ObservationIn(serializers.Serializer):
     certainty = serializers.ChoiceField(Certainty, required=False)
     reason = serializers.CharField(required=False)
     note = serializers.CharField(required=False)
+    marks = serializers.CharField(
+        required=False, help_text="Marks and stencils found on it, letter by letter."
+    )
     compared_with = serializers.IntegerField(
         required=False,
         allow_null=True,
@@ -66,9 +71,39 @@ class PhotoIn(serializers.Serializer):
     bearing_deg = serializers.FloatField(required=False, allow_null=True)
 
 
+class FindIn(serializers.Serializer):
+    """A bridge that is not on the record."""
+
+    name = serializers.CharField(required=False)
+    latitude = serializers.FloatField()
+    longitude = serializers.FloatField()
+    position_accuracy_m = serializers.FloatField(required=False)
+    county = serializers.CharField(required=False)
+    town = serializers.CharField(required=False)
+    road = serializers.CharField(required=False)
+    crossing = serializers.CharField(required=False)
+    status = serializers.ChoiceField(Bridge.Status, required=False)
+    form = serializers.ChoiceField(Form, required=False)
+    material = serializers.ChoiceField(Material, required=False)
+
+
+class ViewpointIn(serializers.Serializer):
+    """A new camera station; in the record once the visit is."""
+
+    name = serializers.CharField()
+    description = serializers.CharField(required=False)
+    latitude = serializers.FloatField(required=False, allow_null=True)
+    longitude = serializers.FloatField(required=False, allow_null=True)
+    bearing_deg = serializers.FloatField(required=False, allow_null=True)
+
+
 class VisitIn(serializers.Serializer):
     client_id = serializers.UUIDField(help_text="Made by the sender.")
-    bridge = serializers.CharField(help_text="The bridge's slug.")
+    bridge = serializers.CharField(
+        required=False, help_text="The bridge's slug; none for a new find."
+    )
+    find = FindIn(required=False)
+    viewpoints = ViewpointIn(many=True, required=False)
     date = serializers.CharField(help_text="EDTF, such as 2019-06-02 or 1908~.")
     basis = serializers.ChoiceField(Visit.Basis, required=False)
     people = serializers.CharField(required=False)

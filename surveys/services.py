@@ -13,7 +13,17 @@ from simple_history.utils import bulk_create_with_history
 from bridges import services as bridge_services
 from shared import policy
 
-from . import alarms, changes, features, photos, record, submissions
+from . import (
+    alarms,
+    changes,
+    features,
+    finds,
+    joints,
+    photos,
+    record,
+    stations,
+    submissions,
+)
 from .models import (
     Component,
     Observation,
@@ -143,8 +153,10 @@ def _sent_before(client_id, surveyor):
 
 @transaction.atomic
 def _store_visit(surveyor, payload, digest, found):
+    bridge = found.bridge or finds.make(found.find, found.visit["client_id"])
+    joints.keep(found.joints)
     visit = Visit.objects.create(
-        bridge=found.bridge,
+        bridge=bridge,
         surveyor=surveyor,
         submitted=payload,
         submitted_sha256=digest,
@@ -257,6 +269,7 @@ def accept_visit(*, visit, reviewer, held_back=()):
     _ask(held, dict(held_back), is_held_back=True)
     _review(held, reviewer, Visit.Status.ACCEPTED)
     _supersede_what_it_answers(held)
+    stations.establish(held)
     refresh_standing(bridge=held.bridge)
     return held
 

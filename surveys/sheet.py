@@ -624,7 +624,7 @@ def _likeness(row):
 
 
 def _group_of(element, several_spans):
-    if element.kind == Kind.MEMBER:
+    if element.kind in (Kind.MEMBER, Kind.JOINT) and element.truss_line_id:
         line = element.truss_line
         title = f"{line.name} truss"
         if several_spans:

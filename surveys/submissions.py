@@ -24,7 +24,7 @@ from django.utils import timezone
 from bridges.models import Bridge
 from shared import dates
 
-from . import danger, states
+from . import danger, finds, joints, states, stations
 from .models import Answer, Certainty, Element, Observation, Photo, Viewpoint, Visit
 
 MOST_OBSERVATIONS = 5_000
@@ -43,6 +43,8 @@ VISIT_KEYS = {
     "observations",
     "photos",
     "answers_to",
+    "find",
+    "viewpoints",
 }
 OBSERVATION_KEYS = {
     "element",
@@ -51,6 +53,7 @@ OBSERVATION_KEYS = {
     "certainty",
     "reason",
     "note",
+    "marks",
     "compared_with",
 }
 PHOTO_KEYS = {
@@ -93,13 +96,17 @@ class Faulty(ValidationError):
 class Submission:
     """A document that has been read: facts ready to become rows."""
 
-    bridge: Bridge
+    # None for a new find, whose bridge is made with the visit.
+    bridge: Bridge | None
     visit: dict
     observations: list[dict] = field(default_factory=list)
     photos: list[dict] = field(default_factory=list)
     answers_to: Visit | None = None
     # (dotted field, code, message) of what was not read.
     set_aside: list[tuple] = field(default_factory=list)
+    find: dict | None = None
+    # Joints that no visit has spoken of before, not yet stored.
+    joints: list[Element] = field(default_factory=list)
 
 
 def digest(payload):
@@ -178,6 +185,9 @@ class _Reader:
         self.rows = []
         # Observations and photos that cannot be stored for what is wrong with them.
         self.spoilt = set()
+        self.find = None
+        self.joints = {}
+        self.lines = None
 
     def fault(self, path, code, message, spoils=False):
         self.rows.append((path, code, message))
@@ -194,6 +204,8 @@ class _Reader:
         if bridge is not None:
             rows = Element.objects.filter(bridge=bridge)
             self.elements = {element.path: element for element in rows}
+        described = self._list("viewpoints", stations.MOST)
+        self.new_viewpoints = stations.read(described, self)
         read_observations = self._observations(observations, bridge)
         read_photos = self._photos(photos, bridge)
         answers_to = self._answers_to(bridge)
@@ -207,7 +219,8 @@ class _Reader:
                     )
                 ]
             )
-        if self.rows and not (self.is_setting_aside and bridge is not None):
+        has_a_place = bridge is not None or self.find is not None
+        if self.rows and not (self.is_setting_aside and has_a_place):
             raise Faulty(self.rows)
         latest = visit.pop("latest")
         found = Submission(
@@ -217,6 +230,8 @@ class _Reader:
             self._unspoilt("photos", read_photos),
             answers_to,
             self.rows,
+            self.find,
+            list(self.joints.values()),
         )
         visit["danger_signs"] = danger.signs(
             {**visit, "latest": latest}, found.observations, timezone.localdate()
@@ -232,7 +247,8 @@ class _Reader:
 
     def _says_something(self, visit, observations, photos):
         words = ("notes", "not_reached", "danger_note")
-        return observations or photos or any(visit[name] for name in words)
+        said = observations or photos or self.find
+        return said or any(visit[name] for name in words)
 
     def _known_keys(self, given, known, path):
         for name in given.keys() - known:
@@ -251,6 +267,10 @@ class _Reader:
 
     def _bridge(self):
         slug = self.payload.get("bridge")
+        if not slug and self.payload.get("find"):
+            self.find = finds.read(self.payload["find"], self)
+            if self.find is not None:
+                return None
         if isinstance(slug, str) and slug:
             visible = Bridge.objects.visible_to(self.surveyor)
             bridge = visible.filter(slug=slug).first()
@@ -363,6 +383,7 @@ class _Reader:
             ),
             "reason": self._text(row, "reason", path, Observation),
             "note": self._text(row, "note", path, Observation),
+            "marks": self._text(row, "marks", path, Observation),
             "compared_with": self._compared_with(row, path, element, compared),
         }
 
@@ -409,8 +430,11 @@ class _Reader:
         given = row.get("element")
         if given in (None, "") and not required:
             return None
-        element = self.elements.get(given) if isinstance(given, str) else None
-        if element is None and bridge is not None:
+        element = self._element_at(given, bridge) if isinstance(given, str) else None
+        if element is None and bridge is None:
+            message = "A new find has no parts yet: say it in words."
+            self.fault(f"{path}.element", "unknown", message, spoils=required)
+        elif element is None:
             self.fault(
                 f"{path}.element",
                 "unknown",
@@ -418,6 +442,19 @@ class _Reader:
                 spoils=required,
             )
         return element
+
+    def _element_at(self, path, bridge):
+        found = self.elements.get(path) or self.joints.get(path)
+        if found is None and bridge is not None:
+            found = joints.element_at(path, self._lines(bridge), self.elements)
+            if found is not None:
+                self.joints[path] = found
+        return found
+
+    def _lines(self, bridge):
+        if self.lines is None:
+            self.lines = joints.joint_lines(bridge)
+        return self.lines
 
     # -- photos
 
@@ -495,7 +532,8 @@ class _Reader:
         if given in (None, ""):
             return None
         found = viewpoints.get(given) if isinstance(given, str) else None
-        if found is None:
+        # One that this visit describes is made once the visit is in the record.
+        if found is None and given not in self.new_viewpoints:
             self.fault(
                 f"{path}.viewpoint", "unknown", f"There is no viewpoint “{given}” here."
             )
@@ -601,6 +639,15 @@ class _Reader:
                 facts[index]["repeats"] = given
 
     # -- plain values
+
+    def number(self, value, path, least, most):
+        """Return a number within bounds as a float, or None."""
+        if value in (None, ""):
+            return None
+        if not _is_number(value) or not least <= value <= most:
+            self.fault(path, "number", f"Expected {least:,} to {most:,}.")
+            return None
+        return float(value)
 
     def _edtf(self, path, text):
         if not isinstance(text, str) or len(text) > 40:

@@ -19,6 +19,7 @@ class Told:
     certainty: str
     reason: str
     note: str
+    marks: str
     question: str
     is_held_back: bool
     observations: list = field(default_factory=list)
@@ -49,7 +50,7 @@ def told(observations) -> list[Told]:
             # Each changed plate or deck stands alone; members of one role go together.
             (one.element.kind, one.element.role, one.element.span_id),
             json.dumps(state, sort_keys=True),
-            (one.certainty, one.reason, one.note),
+            (one.certainty, one.reason, one.note, one.marks),
             (one.is_held_back, one.question),
         )
         if key not in rows:
@@ -60,6 +61,7 @@ def told(observations) -> list[Told]:
                 certainty=one.get_certainty_display(),
                 reason=one.reason,
                 note=one.note,
+                marks=one.marks,
                 question=one.question,
                 is_held_back=one.is_held_back,
             )
