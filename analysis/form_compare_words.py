@@ -48,6 +48,7 @@ def beside(first: Compared, other: Compared) -> list[str]:
         _chords(first, other, a, b),
         _pieces(first, other, a, b),
         _metal(first, other, a, b),
+        _in_short(first, other),
     ]
     return [_sentence(one) for one in told if one]
 
@@ -58,6 +59,11 @@ def _sentence(text):
 
 def _differ(x, y):
     return abs(x - y) > ALIKE * max(abs(x), abs(y), 1e-9)
+
+
+def _feet(length_ft):
+    """Say a length to the nearest inch."""
+    return feet_text(round(length_ft * 12) / 12)
 
 
 def _kip(value):
@@ -72,14 +78,14 @@ def _end_posts(first, other, a, b):
         with_, without = (b, a) if one is None else (a, b)
         post = two or one
         return (
-            f"{with_} stands on an end post, {feet_text(post.length_ft)} long and pressed "
+            f"{with_} stands on an end post, {_feet(post.length_ft)} long and pressed "
             f"by {_kip(post.push_kip)}; {without} has none."
         )
     if not _differ(one.length_ft, two.length_ft):
         return ""
     text = (
-        f"the end post of {b} is {feet_text(two.length_ft)} long and pressed by "
-        f"{_kip(two.push_kip)}; that of {a} is {feet_text(one.length_ft)} and pressed by "
+        f"the end post of {b} is {_feet(two.length_ft)} long and pressed by "
+        f"{_kip(two.push_kip)}; that of {a} is {_feet(one.length_ft)} and pressed by "
         f"{_kip(one.push_kip)}."
     )
     if one.strut_area_in2 and two.strut_area_in2:
@@ -100,11 +106,18 @@ def _next_to_bearing(first, other, a, b):
     one, two = first.next_to_bearing, other.next_to_bearing
     if one is None or two is None or not _differ(one.pull_kip, two.pull_kip):
         return ""
-    return (
-        f"next to the bearing the lower chord of {b} is pulled by {_kip(two.pull_kip)}, "
-        f"that of {a} by {_kip(one.pull_kip)}: the flatter the end post, the harder it "
-        "pulls there."
+    pulls = [
+        f"is pulled by {_kip(bar.pull_kip)}"
+        if bar.pull_kip > 0.05
+        else "carries nothing"
+        for bar in (two, one)
+    ]
+    text = (
+        f"next to the bearing the lower chord of {b} {pulls[0]}, that of {a} {pulls[1]}"
     )
+    if first.end_post and other.end_post:
+        text += ": the flatter the end post, the harder it pulls there"
+    return f"{text}."
 
 
 def _first_uprights(first, other, a, b):
@@ -137,9 +150,7 @@ def _web(first, other, a, b):
     elif acts == ("pressed", "pulled"):
         text = f"the diagonals of {a} are pressed and those of {b} pulled."
     if one and two and _differ(one.length_ft, two.length_ft):
-        longer = (
-            f"{feet_text(two.length_ft)} in {b} and {feet_text(one.length_ft)} in {a}"
-        )
+        longer = f"{_feet(two.length_ft)} in {b} and {_feet(one.length_ft)} in {a}"
         text += f" The longest bar of the web that is pressed is {longer}."
         text += " The longer it is, the stiffer it must be made."
     return text.strip()
@@ -167,9 +178,10 @@ def _chords(first, other, a, b):
         )
     else:
         text = (
-            f"the upper chord is pressed alike in both, by {_kip(two.push_kip)} at most: "
-            "the depth and the moment are the same"
+            f"the upper chord is pressed alike in both, by {_kip(two.push_kip)} at most"
         )
+        if first.bottom and other.bottom:
+            text += ": the depth and the moment are the same"
     below, under = first.bottom, other.bottom
     if below and under and _differ(below.pull_kip, under.pull_kip):
         text += f"; the lower is pulled by {_kip(under.pull_kip)} and {_kip(below.pull_kip)}"
@@ -185,9 +197,14 @@ def _pieces(first, other, a, b):
     parts = [_more(bars, "bar"), _more(joints, "joint")]
     length = f"{abs(feet):.0f} ft {'more' if feet > 0 else 'less'} length of bar in all"
     parts.append(length if _differ(other.total_ft, first.total_ft) else "")
-    words = [part for part in parts if part]
-    listed = " and ".join([", ".join(words[:-1]), words[-1]] if words[1:] else words)
+    listed = _listed([part for part in parts if part])
     return f"{b} has {listed} than {a}." if listed else ""
+
+
+def _listed(words):
+    """Return "a, b and c"."""
+    *most, last = words or [""]
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 def _more(count, word):
@@ -208,8 +225,22 @@ def _metal(first, other, a, b):
     return text + (
         "With the bars that are pressed at what the column formula allows them it is "
         f"{other.column_metal_lb:,.0f} against {first.column_metal_lb:,.0f}: "
-        f"{_share(other.column_metal_lb, first.column_metal_lb)}. Pins, plates, lacing "
-        "and bracing are not in it, and more joints mean more of them."
+        f"{_share(other.column_metal_lb, first.column_metal_lb)}."
+    )
+
+
+def _in_short(first, other):
+    """Return the sum of it for the pair that members argue about."""
+    pair = {one.entry.key: one for one in (first, other)}
+    if set(pair) != {"pratt", "half-hip-pratt"}:
+        return ""
+    full, half = pair["pratt"], pair["half-hip-pratt"]
+    metal = _share(half.column_metal_lb, full.column_metal_lb)
+    return (
+        f"in short: the half-hip spends {len(half.bars) - len(full.bars)} bars and "
+        f"{half.joints - full.joints} joints more, and has for them a short, steep end "
+        "post and a post where the full slope has a hanger. The metal between the joints "
+        f"is {metal}; the full slope has fewer pieces to make and fit."
     )
 
 
@@ -232,7 +263,7 @@ def summary(compared: Sequence[Compared]) -> list[str]:
             for one in compared
             if measure(one) <= low * (1 + 1e-9)
         ]
-        return f"{words}: {' and '.join(names)}."
+        return f"{words}: {_listed(names)}."
 
     return [
         least(lambda one: one.joints, "Fewest joints to make"),

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from analysis.engine import forms
 from bridges import drawing
 from bridges.models import Attribution, Bridge, Claim, LifeEvent, Link, Plate, Span
 from shared import dates, policy
@@ -156,11 +157,16 @@ FACETS = (
 )
 
 
+def _form_page(span):
+    return reverse("form", args=[span.form]) if span.form in forms.FORMS else ""
+
+
 def _facets(span):
     return [
         {
             "label": label,
             "value": getattr(span, f"get_{name}_display")(),
+            "page": _form_page(span) if name == "form" else "",
             "confidence": getattr(span, f"{name}_confidence"),
             "confidence_words": getattr(span, f"get_{name}_confidence_display")(),
             "source": getattr(span, f"{name}_source"),

@@ -211,6 +211,7 @@ class _Sheet:
         if not self.joints_ft:
             raise ValueError("A skeleton to be drawn has joints.")
         self.members = [tuple(member) for member in skeleton["members"]]
+        self.panels = skeleton.get("panels")
         self.styles = {m[0]: bars.get(m[0], BarStyle()) for m in self.members}
         self.pen = pen
         self.dimensions = dimensions
@@ -306,7 +307,7 @@ class _Sheet:
     def _measure(self):
         span_ft = self.right_ft - self.left_ft
         lower = [x for x, y in self.joints_ft.values() if y == self.low_ft]
-        count = max(len(lower) - 1, 0)
+        count = self.panels or max(len(lower) - 1, 0)
         depth = feet_text(self.high_ft - self.low_ft)
         panels = f", {count} panels" if count > 1 else ""
         return f"{feet_text(span_ft)}{panels}, {depth} deep"

@@ -103,6 +103,9 @@ def test_the_sentences_follow_the_figures(pony):
     assert "hangs in the full-slope Pratt" in turned
     assert "4 fewer bars, 2 fewer joints" in turned
     assert "what a half-hip is for" not in turned
+    short = "In short: the half-hip spends 4 bars and 2 joints more"
+    assert short in text
+    assert short in turned
 
 
 def test_a_howe_wants_stiff_diagonals_and_a_pratt_stiff_posts():

@@ -53,7 +53,7 @@ def king_post(plan: Plan) -> Draft:
 )
 def queen_post(plan: Plan) -> Draft:
     """Two braces, two hangers and a straining beam over a tie. The middle panel is open
-    unless it is named in crossed_panels; open, it can balance only a symmetric load."""
+    unless it is given as crossed; open, it can balance only a symmetric load."""
     draft = lower_chord(plan)
     over_panel_points(draft, plan, [plan.depth_ft] * 2)
     draft.bar("L0", "U1", "end-post")
