@@ -275,7 +275,13 @@ def _built_up(spec, value, where, faults):
         elif name == "tied_by":
             ties = Field("choice", ("lacing", "battens", "none"))
             kept[name] = _choice(ties, inner, here, faults)
-        elif name == "cover_plate" and isinstance(inner, dict):
+        elif name in ("battens_apart_in", "box_depth_in", "pin_height_in"):
+            kept[name] = _number(number(600.0), inner, here, faults)
+        elif name == "untied_ft":
+            kept[name] = _number(number(200.0), inner, here, faults)
+        elif name in ("cover_plate", "bottom_plate", "lacing") and isinstance(
+            inner, dict
+        ):
             kept[name] = {
                 size: _number(number(60.0), inner.get(size), f"{here}.{size}", faults)
                 for size in ("width_in", "thickness_in")
@@ -449,6 +455,9 @@ def _describe_rest(state):
             fraction_text(cover[k]) for k in ("width_in", "thickness_in")
         )
         parts.append(f"cover plate {width} × {thickness} in")
+    untied = (state.get("built_up") or {}).get("untied_ft")
+    if untied:
+        parts.append(f"ties missing over {untied:g} ft")
     if state.get("loss_fraction"):
         parts.append(f"{state['loss_fraction']:.0%} of the section lost")
     parts += [FLAGS[flag] for flag in state.get("flags", [])]

@@ -9,4 +9,4 @@ import os
 # effect where numpy is loaded already or the environment says something else.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-ENGINE_VERSION = "1.2"
+ENGINE_VERSION = "1.3"

@@ -318,7 +318,7 @@ def _group(group: dict[str, Any], at: str, faults: Faults) -> dict[str, Any]:
         _component(given, child(f"{at}.components", number), faults)
         for number, given in enumerate(group.get("components", ()))
     )
-    if components and all(piece.carries == "live" for piece in components):
+    if components and all(piece.carries != "all" for piece in components):
         message = "expected at least one component that carries all"
         faults.add(f"{at}.components", message, "combination")
     if "built_up" in group:
@@ -332,13 +332,40 @@ def _group(group: dict[str, Any], at: str, faults: Faults) -> dict[str, Any]:
 def _built_up_group(
     given: dict[str, Any], components: tuple[Component, ...], at: str, faults: Faults
 ) -> tuple[Component, ...]:
-    pairs = [piece for piece in components if piece.shape == "channel"]
-    if len(pairs) != 1 or pairs[0].count != 2 or pairs[0].built_up is not None:
-        message = "expected one component of two channels, not yet built up"
+    tied = [
+        piece
+        for piece in components
+        if piece.shape in TIED_COUNTS and piece.built_up is None
+    ]
+    # Plates and bars riveted to a pair leave no doubt; angles beside channels do.
+    pair = [piece for piece in tied if piece.shape != "angle"] or tied
+    if len(pair) != 1 or pair[0].count not in TIED_COUNTS[pair[0].shape]:
+        message = (
+            "expected one component of two channels or I-beams, or of two or four "
+            "angles, not yet built up"
+        )
         faults.add(f"{at}.built_up", message, "combination")
         return components
-    pair = replace(pairs[0], built_up=_built_up(given))
-    return tuple(pair if piece is pairs[0] else piece for piece in components)
+    made = replace(pair[0], built_up=_built_up(given))
+    _check_built_up(made, f"{at}.built_up", faults)
+    return tuple(made if piece is pair[0] else piece for piece in components)
+
+
+#: How many of a shape can be tied into one section.
+TIED_COUNTS = {"channel": (2,), "i-beam": (2,), "angle": (2, 4)}
+
+
+def _check_built_up(piece: Component, at: str, faults: Faults) -> None:
+    """Refuse ties of pieces that cannot stand so."""
+    how = piece.built_up
+    if how is None:
+        return
+    if piece.count == 4 and how.box_depth_in <= 2.0 * piece.leg_in:
+        message = f"expected more than two legs, {2.0 * piece.leg_in:g}, of four angles"
+        faults.add(f"{at}.box_depth_in", message, "proportion")
+    if piece.count == 4 and how.webs_apart_in <= 2.0 * piece.other_leg_in:
+        message = f"expected more than two legs, {2.0 * piece.other_leg_in:g}"
+        faults.add(f"{at}.webs_apart_in", message, "proportion")
 
 
 def _component(given: dict[str, Any], at: str, faults: Faults) -> Component:
@@ -346,9 +373,13 @@ def _component(given: dict[str, Any], at: str, faults: Faults) -> Component:
     values["material"] = _material(given.get("material"))
     values["built_up"] = _built_up(given["built_up"]) if "built_up" in given else None
     component = Component(**values)
-    if component.built_up is not None and component.count != 2:
-        message = "expected 2, because built_up makes one section of a pair"
-        faults.add(f"{at}.count", message, "combination")
+    if component.built_up is not None:
+        counts = TIED_COUNTS[component.shape]
+        if component.count not in counts:
+            among = " or ".join(str(count) for count in counts)
+            message = f"expected {among}, because built_up makes one section of them"
+            faults.add(f"{at}.count", message, "combination")
+        _check_built_up(component, f"{at}.built_up", faults)
     for key, message in _proportion_faults(component):
         faults.add(f"{at}.{key}", message, "proportion")
     if component.weight_plf:
@@ -364,6 +395,13 @@ def _component(given: dict[str, Any], at: str, faults: Faults) -> Component:
 def _proportion_faults(component: Component) -> list[tuple[str, str]]:
     """Return the measurements of one component that cannot go together."""
     found = []
+    worn = sections.WORN_SIZE.get(component.shape)
+    if component.remaining_in and worn:
+        whole = getattr(component, worn)
+        if component.remaining_in > whole:
+            found.append(("remaining_in", f"expected at most {whole:g}, what it was"))
+    if component.longer_in and component.carries != "all":
+        found.append(("longer_in", "expected only of bars that carry all"))
     if component.shape == "angle":
         leg = min(component.leg_in, component.other_leg_in)
         if component.thickness_in >= leg:
@@ -383,13 +421,26 @@ def _proportion_faults(component: Component) -> list[tuple[str, str]]:
 
 
 def _built_up(given: dict[str, Any]) -> BuiltUp:
-    cover = given.get("cover_plate", {})
+    cover, bottom = given.get("cover_plate", {}), given.get("bottom_plate", {})
+    lacing = given.get("lacing")
+    crossed = 0.0
+    if lacing is not None:
+        bars = lacing["planes"] * (2 if lacing["double"] else 1)
+        crossed = bars * lacing["width_in"] * lacing["thickness_in"]
     return BuiltUp(
         given["webs_apart_in"],
         given["flanges"],
         given["tied_by"],
         cover.get("width_in", 0.0),
         cover.get("thickness_in", 0.0),
+        bottom.get("width_in", 0.0),
+        bottom.get("thickness_in", 0.0),
+        given.get("box_depth_in", 0.0),
+        crossed,
+        60.0 if lacing is None else lacing["degrees"],
+        given.get("battens_apart_in", 0.0),
+        given.get("untied_ft", 0.0),
+        given.get("pin_height_in", 0.0),
     )
 
 

@@ -183,7 +183,26 @@ class CheckInput:
 
 #: Keys that came after files were first hashed: left out where they say nothing, so
 #: that an old question keeps its hash.
-LATER: dict[str, Any] = {"crowd": None, "vehicles": 1, "placing": "worst"}
+LATER: dict[str, Any] = {
+    "crowd": None,
+    "vehicles": 1,
+    "placing": "worst",
+    # of a component
+    "remaining_in": 0.0,
+    "holes": 0,
+    "rivet_in": 0.0,
+    "by_one_leg": False,
+    "longer_in": 0.0,
+    # of pieces tied together
+    "bottom_width_in": 0.0,
+    "bottom_thickness_in": 0.0,
+    "box_depth_in": 0.0,
+    "lacing_in2": 0.0,
+    "lacing_deg": 60.0,
+    "battens_apart_in": 0.0,
+    "untied_ft": 0.0,
+    "pin_height_in": 0.0,
+}
 
 
 def _without_later(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

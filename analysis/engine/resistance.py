@@ -15,7 +15,6 @@ from itertools import pairwise
 from .materials import STEEL_E_KSI, WEIGHT_PCF, Material, Strength, strength
 from .question import GivenSection, MemberInput
 from .sections import (
-    BATTEN_REACH,
     IN2_PER_FT2,
     Section,
     combined,
@@ -133,12 +132,14 @@ class Piece:
     """One component of a member: its stiffness and its own limits.
 
     ``tension_kip``, ``compression_kip`` by level; None where not rated.
+    ``late_kip``: what it lags behind its share, being longer than its fellows.
     """
 
     ea_kip: float
     carries_dead: bool
     tension_kip: Limits | None
     compression_kip: Limits | None
+    late_kip: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -169,6 +170,8 @@ class Capacity:
         them, each by EA; the first component at its limit sets it. Negative where dead
         load alone is beyond it, infinite where there is no limit.
         """
+        if upward and any(piece.late_kip for piece in self.pieces):
+            return self._together_kip(level) - dead_kip
         dead_ea = sum(piece.ea_kip for piece in self.pieces if piece.carries_dead)
         room = math.inf
         for piece in self.pieces:
@@ -179,6 +182,21 @@ class Capacity:
             left = limits[level] - own if upward else limits[level] + own
             room = min(room, left * self.ea_kip / piece.ea_kip)
         return room
+
+    def _together_kip(self, level: str) -> float:
+        """Return the pull at which the first of unequally tight bars is at its limit.
+
+        A bar longer by d takes nothing until the others have stretched d.
+        """
+        strains = [
+            (piece.tension_kip[level] + piece.late_kip) / piece.ea_kip
+            for piece in self.pieces
+            if piece.tension_kip is not None
+        ]
+        if not strains:
+            return math.inf
+        strain = min(strains)
+        return sum(max(p.ea_kip * strain - p.late_kip, 0.0) for p in self.pieces)
 
 
 @lru_cache(maxsize=8192)
@@ -201,20 +219,29 @@ def capacity(
         unit = Section(1.0, 1.0, None, None, 0.0)
         e = strength(member.material).e_ksi if member.material else STEEL_E_KSI
         return Capacity(unit, e, None, None, None, ())
+    parts = [part for part in parts if part.acts]
     whole = combined([(part.section, part.e_ksi) for part in parts])
     slenderness = _slenderness(member, whole, kl_out_in)
     widths = _length_over_width(member, whole, kl_out_in)
     method = METHODS[method_key]
     pieces = tuple(_piece(part, method, slenderness, widths) for part in parts)
+    length_in = member.length_ft * IN_PER_FT
+    pieces = tuple(
+        replace(piece, late_kip=piece.ea_kip * part.longer_in / length_in)
+        if part.longer_in
+        else piece
+        for piece, part in zip(pieces, parts, strict=True)
+    )
     ea = sum(piece.ea_kip for piece in pieces)
     pushed = _shared([(p.compression_kip, p.ea_kip) for p in pieces], ea)
-    return Capacity(
-        whole,
-        ea,
-        slenderness if pushed is not None else None,
-        _shared([(p.tension_kip, p.ea_kip) for p in pieces], ea),
-        pushed,
-        pieces,
+    pulled = _shared([(p.tension_kip, p.ea_kip) for p in pieces], ea)
+    found = Capacity(
+        whole, ea, slenderness if pushed is not None else None, pulled, pushed, pieces
+    )
+    if pulled is None or not any(piece.late_kip for piece in pieces):
+        return found
+    return replace(
+        found, tension_kip={level: found._together_kip(level) for level in LEVELS}
     )
 
 
@@ -225,6 +252,8 @@ class _Part:
     section: Section
     known: Strength | None
     carries_dead: bool
+    acts: bool = True
+    longer_in: float = 0.0
 
     @property
     def e_ksi(self) -> float:
@@ -249,7 +278,10 @@ def _parts(member: MemberInput) -> list[_Part]:
         known = _known(piece.material or member.material)
         pcf = known.weight_pcf if known else WEIGHT_PCF["steel"]
         section = _reduced(component_section(piece, pcf), member.loss_fraction)
-        parts.append(_Part(section, known, piece.carries == "all"))
+        acts = piece.carries != "none"
+        parts.append(
+            _Part(section, known, piece.carries == "all", acts, piece.longer_in)
+        )
     return parts
 
 
@@ -295,11 +327,8 @@ def _slenderness(
     if kl_out_in is None:
         kl_out_in = member.k * member.unbraced_out_of_plane_ft * IN_PER_FT
     sideways = kl_out_in / r_out
-    if whole.batten_in:
-        # Two chords held by stiff battens a apart: Engesser's shear term adds
-        # (pi^2/12)(a/r1)^2 to the square of the slenderness.
-        sideways = math.hypot(sideways, math.pi / math.sqrt(12.0) * BATTEN_REACH)
-    return max(kl_in / r_in, sideways)
+    sideways = math.sqrt(sideways**2 + whole.shear_square)
+    return max(kl_in / r_in, sideways, whole.alone)
 
 
 def _length_over_width(

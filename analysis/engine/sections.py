@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 from .errors import UnknownShape
 from .materials import Material, strength
@@ -25,6 +26,8 @@ ENDS = ("upset", "plain-thread", "loop", "none")
 #: greatest that specifications allowed for lacing.
 BATTEN_REACH = 40.0
 IN2_PER_FT2 = 144.0
+#: A punched hole is counted this much wider than the rivet, in.
+HOLE_OVER_RIVET_IN = 0.125
 
 #: Threads to the inch by bar diameter, in: the American (Sellers) standard. Those from
 #: 3/4 to 2 7/8 reproduce the published root areas; the others are from memory.
@@ -188,16 +191,38 @@ THREAD_SOURCE = (
     "D - 1.299/n; older threads may be deeper."
 )
 BATTEN_SOURCE = (
-    "Battened channels: Engesser's shear correction with stiff battens 40 least radii "
-    "apart, derived."
+    "Battened pieces: Engesser's shear correction with stiff battens, 40 least radii "
+    "apart where not measured, derived."
+)
+LACING_SOURCE = (
+    "Lacing of known size: Engesser, Pcr = Pe/(1 + Pe/Pd), Pd = Ad E cos(theta) "
+    "sin^2(theta), Timoshenko and Gere, Theory of Elastic Stability, from memory; "
+    "where ties are missing each piece stands alone over that length."
+)
+NET_SOURCE = (
+    "Net sections: holes 1/8 in wider than the rivet; of an angle held by one leg half "
+    "of the outstanding leg: AASHTO Standard Specifications, division I, section 10, "
+    "from memory."
 )
 
 
 @dataclass(frozen=True)
 class BuiltUp:
-    """How a pair of channels makes one section.
+    """How pieces make one section.
 
-    ``webs_apart_in`` is between the backs of the channels.
+    Attributes
+    ----------
+    webs_apart_in : between the backs of two channels, I-beams (middles of the webs) or
+        angles back to back; out to out of four angles, sideways
+    box_depth_in : out to out of four angles, in the plane of the truss
+    cover_width_in, cover_thickness_in : a plate on top; bottom_... : one below
+    lacing_in2 : area of one lacing bar times the planes and bars that cross a section
+        of the member (two planes of single lacing: twice one bar); 0 for sound and
+        stiff lacing of no known size
+    lacing_deg : of the bars to the axis
+    battens_apart_in : clear between battens; 0 where not measured
+    untied_ft : greatest length over which ties are missing
+    pin_height_in : of the pins above the lower edge of the channels; 0 where unknown
     """
 
     webs_apart_in: float
@@ -205,6 +230,14 @@ class BuiltUp:
     tied_by: str = "lacing"
     cover_width_in: float = 0.0
     cover_thickness_in: float = 0.0
+    bottom_width_in: float = 0.0
+    bottom_thickness_in: float = 0.0
+    box_depth_in: float = 0.0
+    lacing_in2: float = 0.0
+    lacing_deg: float = 60.0
+    battens_apart_in: float = 0.0
+    untied_ft: float = 0.0
+    pin_height_in: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -228,6 +261,11 @@ class Component:
     built_up: BuiltUp | None = None
     carries: str = "all"
     material: Material | None = None
+    remaining_in: float = 0.0
+    holes: int = 0
+    rivet_in: float = 0.0
+    by_one_leg: bool = False
+    longer_in: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -255,7 +293,9 @@ class Section:
     area_in2, net_area_in2 : gross and net
     i_in_plane_in4, i_out_of_plane_in4 : second moments; None where not known
     weight_plf : of the bare section, without details
-    batten_in : least radius of one channel where battens alone tie them, else 0
+    shear_square : added to the square of KL/r sideways, for ties that give way in shear
+    alone : L/r of one piece alone over the length where ties are missing
+    pin_below_in : of the section's centre, of the pins where their height is known
     """
 
     area_in2: float
@@ -263,7 +303,9 @@ class Section:
     i_in_plane_in4: float | None
     i_out_of_plane_in4: float | None
     weight_plf: float
-    batten_in: float = 0.0
+    shear_square: float = 0.0
+    alone: float = 0.0
+    pin_below_in: float = 0.0
 
     @property
     def r_in_plane_in(self) -> float | None:
@@ -370,12 +412,57 @@ def component_section(component: Component, weight_pcf: float = 490.0) -> Sectio
     """
     if component.built_up is not None:
         return _built_up(component, component.built_up, weight_pcf)
-    area, net, i_in, i_out, weight = _one(component)
+    bare, per_in2 = _one(component), weight_pcf / IN2_PER_FT2
+    weight = bare[4] or bare[0] * per_in2
+    worn = _worn(component)
+    area, _, i_in, i_out, _ = _one(worn)
+    # Threads are cut in the end, holes and wear are of the body.
+    net = min(bare[1], _net_of_holes(worn, area))
     n = component.count
-    per_in2 = weight_pcf / IN2_PER_FT2
-    return Section(
-        n * area, n * net, n * i_in, n * i_out, n * (weight or area * per_in2)
+    return Section(n * area, n * net, n * i_in, n * i_out, n * weight)
+
+
+#: Of each shape, the size that a remaining thickness is measured of.
+WORN_SIZE = {
+    "round-rod": "diameter_in",
+    "square-rod": "side_in",
+    "eyebar": "thickness_in",
+    "flat-bar": "thickness_in",
+    "plate": "thickness_in",
+    "angle": "thickness_in",
+    "timber": "width_in",
+}
+
+
+def _worn(component: Component) -> Component:
+    """Return a component as thin as it was measured; it still weighs what it did."""
+    if not component.remaining_in:
+        return component
+    worn: dict[str, Any] = {WORN_SIZE[component.shape]: component.remaining_in}
+    return replace(component, **worn)
+
+
+def _net_of_holes(component: Component, area_in2: float) -> float:
+    """Return the net area of one piece: holes taken out, a leg that stands out halved.
+
+    A hole is an eighth of an inch wider than its rivet; of an angle held by one leg
+    half of the outstanding leg counts. Source: AASHTO Standard Specifications 10.16,
+    from memory. Known answers: tests/published/test_built_up.py.
+    """
+    if component.shape in ("channel", "i-beam"):
+        thickness = rolled(component).web_thickness_in if component.holes else 0.0
+    else:
+        thickness = component.thickness_in
+    net = area_in2 - component.holes * (component.rivet_in + HOLE_OVER_RIVET_IN) * (
+        thickness
     )
+    if component.shape == "angle" and component.by_one_leg:
+        net -= (
+            0.5
+            * (component.other_leg_in - component.thickness_in)
+            * (component.thickness_in)
+        )
+    return max(net, 0.0)
 
 
 def _one(component: Component) -> tuple[float, float, float, float, float]:
@@ -456,34 +543,126 @@ def rolled(component: Component) -> Rolled:
 
 
 def _built_up(component: Component, how: BuiltUp, weight_pcf: float) -> Section:
-    """Return the section of two channels, tied together, with or without a cover plate.
+    """Return the section of pieces tied together, with or without plates.
 
-    Source: parallel-axis theorem. In plane the channels bend about their strong axis
-    and a cover plate, riveted along both, acts with them. Out of plane they act as one
-    when laced; where nothing ties them each bends alone.
+    Source: parallel-axis theorem. In plane, two channels or I-beams bend about their
+    strong axis and plates riveted along both act with them. Out of plane they act as
+    one when tied; where nothing ties them each bends alone. Four angles stand at the
+    corners of a box; two stand back to back, their ``leg_in`` in the plane.
     """
-    one = rolled(component)
-    w, t = how.cover_width_in, how.cover_thickness_in
-    plate = w * t
-    area = 2.0 * one.area_in2 + plate
-    up = one.depth_in + t / 2.0
-    y = (one.area_in2 * one.depth_in + plate * up) / area
-    i_in = 2.0 * (one.i_strong_in4 + one.area_in2 * (one.depth_in / 2.0 - y) ** 2)
-    i_in += w * t**3 / 12.0 + plate * (up - y) ** 2
-    outward = one.x_bar_in if how.flanges == "out" else -one.x_bar_in
-    arm = how.webs_apart_in / 2.0 + outward if how.tied_by != "none" else 0.0
-    i_out = 2.0 * (one.i_weak_in4 + one.area_in2 * arm**2) + t * w**3 / 12.0
-    battened = how.tied_by == "battens"
+    one = _tied_piece(component, how)
+    n, arm = component.count, one.arm_in if how.tied_by != "none" else 0.0
+    top, bottom = how.cover_thickness_in, how.bottom_thickness_in
+    plates = (
+        (how.cover_width_in, top, one.depth_in + top / 2.0),
+        (how.bottom_width_in, bottom, -bottom / 2.0),
+    )
+    metal = sum(w * t for w, t, _ in plates)
+    area = n * one.area_in2 + metal
+    y = n * one.area_in2 * one.middle_in + sum(w * t * up for w, t, up in plates)
+    y /= area
+    i_in = n * (one.i_in_in4 + one.area_in2 * (one.middle_in - y) ** 2)
+    i_in += n * one.area_in2 * one.lift_in**2
+    i_out = n * (one.i_out_in4 + one.area_in2 * arm**2)
+    for w, t, up in plates:
+        i_in += w * t**3 / 12.0 + w * t * (up - y) ** 2
+        i_out += t * w**3 / 12.0
     per_in2 = weight_pcf / IN2_PER_FT2
-    channels_plf = 2.0 * (one.weight_plf or one.area_in2 * per_in2)
+    pieces_plf = n * (one.weight_plf or one.area_in2 * per_in2)
+    # A web plate of angles with holes is seldom recorded: plates are taken whole.
+    net = area - n * (one.area_in2 - _net_of_holes(component, one.area_in2))
     return Section(
         area,
-        area,
+        net,
         i_in,
         i_out,
-        channels_plf + plate * per_in2,
-        math.sqrt(one.i_weak_in4 / one.area_in2) if battened else 0.0,
+        pieces_plf + metal * per_in2,
+        _shear_square(how, one, n * one.area_in2),
+        12.0 * how.untied_ft / one.least_r_in,
+        y - how.pin_height_in if how.pin_height_in else 0.0,
     )
+
+
+@dataclass(frozen=True)
+class _TiedPiece:
+    """One of the pieces that ties hold together.
+
+    ``middle_in`` is its centre above the lower edge, ``lift_in`` how far the centres
+    stand above and below the middle (four angles), ``arm_in`` sideways.
+    """
+
+    area_in2: float
+    i_in_in4: float
+    i_out_in4: float
+    depth_in: float
+    middle_in: float
+    arm_in: float
+    least_r_in: float
+    weight_plf: float
+    lift_in: float = 0.0
+
+
+def _tied_piece(component: Component, how: BuiltUp) -> _TiedPiece:
+    apart = how.webs_apart_in
+    if component.shape != "angle":
+        shape = rolled(component)
+        outward = shape.x_bar_in if how.flanges == "out" else -shape.x_bar_in
+        least = math.sqrt(shape.i_weak_in4 / shape.area_in2)
+        return _TiedPiece(
+            shape.area_in2,
+            shape.i_strong_in4,
+            shape.i_weak_in4,
+            shape.depth_in,
+            shape.depth_in / 2.0,
+            apart / 2.0 + outward,
+            least,
+            shape.weight_plf,
+        )
+    upright = angle_about_leg(component)
+    across = angle_about_leg(
+        replace(component, leg_in=component.other_leg_in, other_leg_in=component.leg_in)
+    )
+    area, least_i = _angle(component)
+    least = math.sqrt(least_i / area)
+    # Each leg's back is the outer face: the centre lies inward of it by what is left.
+    high = component.leg_in - upright[2]
+    wide = component.other_leg_in - across[2]
+    if component.count == 4:
+        return _TiedPiece(
+            area,
+            upright[1],
+            across[1],
+            how.box_depth_in,
+            how.box_depth_in / 2.0,
+            apart / 2.0 - wide,
+            least,
+            0.0,
+            how.box_depth_in / 2.0 - high,
+        )
+    leg = component.leg_in
+    arm = apart / 2.0 + wide
+    return _TiedPiece(area, upright[1], across[1], leg, high, arm, least, 0.0)
+
+
+def _shear_square(how: BuiltUp, one: _TiedPiece, area_in2: float) -> float:
+    """Return what soft ties add to the square of the slenderness sideways.
+
+    Engesser: Pcr = Pe/(1 + Pe/Pd) is Euler with pi^2 A E/Pd added to (KL/r)^2. Pd of
+    lacing at theta to the axis is Ad E cos(theta) sin^2(theta); of stiff battens a
+    apart, the pieces bending between them, (pi^2/12)(a/r1)^2 is added. Known answers:
+    tests/published/test_built_up.py.
+    """
+    if how.tied_by == "lacing" and how.lacing_in2:
+        theta = math.radians(how.lacing_deg)
+        slope = math.cos(theta) * math.sin(theta) ** 2
+        return math.pi**2 * area_in2 / (how.lacing_in2 * slope)
+    if how.tied_by == "battens":
+        reach = BATTEN_REACH
+        if how.battens_apart_in:
+            # The piece that bends sideways between them.
+            reach = how.battens_apart_in / math.sqrt(one.i_out_in4 / one.area_in2)
+        return math.pi**2 / 12.0 * reach**2
+    return 0.0
 
 
 def combined(parts: Sequence[tuple[Section, float]]) -> Section:
@@ -517,7 +696,9 @@ def combined(parts: Sequence[tuple[Section, float]]) -> Section:
         total([section.i_in_plane_in4 for section, _ in parts]),
         total([section.i_out_of_plane_in4 for section, _ in parts]),
         sum(section.weight_plf for section, _ in parts),
-        max(section.batten_in for section, _ in parts),
+        max(section.shear_square for section, _ in parts),
+        max(section.alone for section, _ in parts),
+        max((section.pin_below_in for section, _ in parts), key=abs),
     )
 
 

@@ -10,12 +10,12 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from . import deadload, floor, materials, sections
+from . import deadload, floor, materials, resistance, sections
 from .chordcheck import ChordState
 from .liveload import Loading
 from .materials import Material
 from .question import CheckInput, MemberInput
-from .resistance import METHODS, MOST_SLENDER_COMPRESSION
+from .resistance import METHODS, MOST_SLENDER_COMPRESSION, MOST_SLENDER_TENSION
 from .sections import Component
 from .vehicles import CROWD_SOURCE, LANES, VEHICLES
 
@@ -37,6 +37,8 @@ CHORD_SOURCE = (
 RIVETED_SHAPES = ("angle", "channel", "i-beam", "plate")
 SHAPES_TURNED = ("angle", "channel", "i-beam", "plate", "flat-bar", "eyebar")
 NAMED_AT_MOST = 12
+#: Pins nearer than this to the centre of a section are at it, in.
+LEAST_OFFSET_IN = 0.05
 
 
 @dataclass(frozen=True)
@@ -141,6 +143,14 @@ def _rated_by(check: CheckInput) -> list[str]:
     return [text]
 
 
+def _is_tied(piece: Component, by: str) -> bool:
+    return piece.built_up is not None and piece.built_up.tied_by == by
+
+
+def _ties(piece: Component) -> sections.BuiltUp:
+    return piece.built_up or sections.BuiltUp(0.0)
+
+
 def _made_of(check: CheckInput) -> list[str]:
     found = []
 
@@ -157,7 +167,7 @@ def _made_of(check: CheckInput) -> list[str]:
     )
     say(lambda p: p.ends == "loop", "Loop ends of {} are taken as strong as the rod.")
     say(
-        lambda p: p.shape in RIVETED_SHAPES,
+        lambda p: p.shape in RIVETED_SHAPES and not p.holes,
         "Rivet holes are not deducted from {}: none are recorded.",
     )
     say(
@@ -167,15 +177,36 @@ def _made_of(check: CheckInput) -> list[str]:
         stiff=True,
     )
     say(
-        lambda p: p.built_up is not None and p.built_up.tied_by == "lacing",
+        lambda p: _is_tied(p, "lacing") and not _ties(p).lacing_in2,
         "Lacing of {} is taken as sound and stiff.",
     )
     say(
-        lambda p: p.built_up is not None and p.built_up.tied_by == "battens",
-        "Battens of {} are taken 40 least radii of one channel apart.",
+        lambda p: _is_tied(p, "lacing") and _ties(p).lacing_in2 > 0.0,
+        "Lacing of {} is as measured, sound but for what is said, and gives in shear.",
     )
     say(
-        lambda p: p.built_up is not None and p.built_up.cover_width_in > 0.0,
+        lambda p: _is_tied(p, "battens") and not _ties(p).battens_apart_in,
+        "Battens of {} are taken 40 least radii of one piece apart.",
+    )
+    say(
+        lambda p: p.carries == "none",
+        "What hangs loose in {} takes no load; it is weighed.",
+    )
+    say(
+        lambda p: p.longer_in > 0.0,
+        "Bars of {} are unequally tight: a longer one takes load when the others have "
+        "stretched as much. Forces in the truss are found as if they were alike.",
+    )
+    say(
+        lambda p: p.remaining_in > 0.0,
+        "Pieces of {} are as thin throughout as where they were measured.",
+    )
+    say(
+        lambda p: (
+            p.built_up is not None
+            and p.built_up.cover_width_in > 0.0
+            and not p.built_up.pin_height_in
+        ),
         "The force in {} is taken through the centre of the section, wherever the "
         "pins are.",
     )
@@ -285,6 +316,7 @@ def warnings(
         *_stability(found),
         *_unrated(check, found),
         *_slender(check, found),
+        *_slender_ties(check, found),
         *_heavy(check, found),
         *_sideways(check, chord),
         *_tied(check),
@@ -430,14 +462,59 @@ def _sideways(check: CheckInput, chord: ChordState | None) -> list[str]:
 
 
 def _tied(check: CheckInput) -> list[str]:
-    names = _having(
-        check, lambda p: p.built_up is not None and p.built_up.tied_by == "none"
-    )
+    said = []
+    names = _having(check, lambda p: _is_tied(p, "none"))
+    if names:
+        said.append(
+            f"Nothing ties the channels of {listed(names)} sideways: each bends alone "
+            "there."
+        )
+    for member in _present(check):
+        for piece in member.components:
+            how = piece.built_up
+            if how is not None and how.untied_ft:
+                said.append(
+                    f"Ties of {member.name} are missing over {how.untied_ft:g} ft: "
+                    "each piece stands alone there, and is rated so."
+                )
+    return said + _eccentric(check)
+
+
+def _eccentric(check: CheckInput) -> list[str]:
+    """Note pins that stand off the centre of a section: they bend what they press."""
+    off: dict[str, list[str]] = {}
+    for member in _present(check):
+        section = resistance.bare_section(member)
+        if section is not None and abs(section.pin_below_in) >= LEAST_OFFSET_IN:
+            side = "below" if section.pin_below_in > 0.0 else "above"
+            where = f"{abs(section.pin_below_in):.2f} in {side}"
+            off.setdefault(where, []).append(member.name)
+    return [
+        f"Pins of {listed(names)} stand {where} the centre of the section: its force "
+        "also bends it by that arm, which its resistance leaves out."
+        for where, names in off.items()
+    ]
+
+
+def _slender_ties(check: CheckInput, found: Findings) -> list[str]:
+    """Note stiff members that are pulled and too slender to stay still."""
+    names = []
+    for member in _present(check):
+        section = resistance.bare_section(member)
+        answered = found.members[member.name]
+        if section is None or member.tension_only or _is_pushed(answered):
+            continue
+        if any(piece.shape in sections.TENSION_SHAPES for piece in member.components):
+            continue
+        radii = section.r_in_plane_in, section.r_out_of_plane_in
+        known = [radius for radius in radii if radius]
+        if known and 12.0 * member.length_ft / min(known) > MOST_SLENDER_TENSION:
+            names.append(member.name)
     if not names:
         return []
     return [
-        f"Nothing ties the channels of {listed(names)} sideways: each bends alone "
-        "there."
+        f"L/r is above {MOST_SLENDER_TENSION:g}, the usual most for main members in "
+        f"tension that are not rods or eyebars, in {listed(names)}."
     ]
 
 
@@ -476,8 +553,14 @@ def sources(check: CheckInput) -> list[str]:
         said.append(sections.BEAM_SOURCE)
     if any(p.ends == "plain-thread" for p in pieces):
         said.append(sections.THREAD_SOURCE)
-    if any(p.built_up and p.built_up.tied_by == "battens" for p in pieces):
+    if any(_is_tied(p, "battens") for p in pieces):
         said.append(sections.BATTEN_SOURCE)
+    if any(
+        p.built_up and (p.built_up.lacing_in2 or p.built_up.untied_ft) for p in pieces
+    ):
+        said.append(sections.LACING_SOURCE)
+    if any(p.holes or p.by_one_leg for p in pieces):
+        said.append(sections.NET_SOURCE)
     if check.dead_load.floor is not None:
         used = {layer.material: None for layer in check.dead_load.floor.layers}
         said += [f"Weight of {deadload.LAYERS[name][1]}." for name in used]

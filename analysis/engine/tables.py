@@ -155,14 +155,45 @@ BUILT_UP = Record(
                 }
             )
         ),
+        "bottom_plate": Key(
+            Record(
+                {
+                    "width_in": Key(INCHES, required=True),
+                    "thickness_in": Key(above_zero(6.0), required=True),
+                }
+            )
+        ),
+        "box_depth_in": Key(INCHES, says="out to out of four angles, in the plane"),
         "tied_by": Key(Choice(("lacing", "battens", "none")), default="lacing"),
+        "lacing": Key(
+            Record(
+                {
+                    "width_in": Key(above_zero(12.0), required=True),
+                    "thickness_in": Key(above_zero(3.0), required=True),
+                    "planes": Key(Number(1, 2, whole=True), default=2),
+                    "double": Key(Flag(), default=False),
+                    "degrees": Key(
+                        Number(20.0, 80.0), default=60.0, says="to the member's axis"
+                    ),
+                }
+            ),
+            says="its bars; else taken as stiff",
+        ),
+        "battens_apart_in": Key(above_zero(600.0), says="clear; else 40 least radii"),
+        "untied_ft": Key(
+            above_zero(200.0), says="greatest length where ties are missing"
+        ),
+        "pin_height_in": Key(INCHES, says="of the pins above the lower edge"),
     }
 )
 
 
-def _component_record(**sizes: Number) -> Record:
+def _component_record(
+    extra: Mapping[str, Key] | None = None, **sizes: Number
+) -> Record:
     keys = {name: Key(table, required=True) for name, table in sizes.items()}
-    return Record(keys | COMMON_KEYS)
+    rules = (Together(("holes", "rivet_in")),) if extra and "holes" in extra else ()
+    return Record(keys | COMMON_KEYS | WORN_KEY | dict(extra or {}), rules)
 
 
 def _rolled_record(extra: Mapping[str, Key]) -> Record:
@@ -175,23 +206,38 @@ def _rolled_record(extra: Mapping[str, Key]) -> Record:
         "web_thickness_in": Key(above_zero(6.0)),
     }
     rules = (
+        Together(("holes", "rivet_in")),
         SomeOf(("weight_plf", "flange_width_in")),
         NotBoth("weight_plf", "flange_width_in"),
         NotBoth("weight_plf", "flange_thickness_in"),
         NotBoth("weight_plf", "web_thickness_in"),
         Together(measured),
     )
-    return Record({**keys, **extra, **COMMON_KEYS}, rules)
+    return Record({**keys, **extra, **COMMON_KEYS, **HOLE_KEYS}, rules)
 
 
 COMMON_KEYS: dict[str, Key] = {
     "count": Key(Number(1, 100, whole=True), default=1),
     "carries": Key(
-        Choice(("all", "live")),
+        Choice(("all", "live", "none")),
         default="all",
-        says="live: added while the dead load was on",
+        says="live: added while the dead load was on; none: hangs loose",
     ),
     "material": Key(MATERIAL, says="where it is not the member's"),
+}
+WORN_KEY: dict[str, Key] = {
+    "remaining_in": Key(
+        above_zero(60.0), says="thickness, or diameter, left where it is thinnest"
+    ),
+}
+LONGER_KEY: dict[str, Key] = {
+    "longer_in": Key(
+        above_zero(2.0), says="than the other bars: tight only when they have stretched"
+    ),
+}
+HOLE_KEYS: dict[str, Key] = {
+    "holes": Key(Number(1, 20, whole=True), says="across one piece"),
+    "rivet_in": Key(above_zero(2.0)),
 }
 ENDS_KEY = Key(
     Choice(sections.ENDS),
@@ -204,20 +250,35 @@ COMPONENT = variants(
         "round-rod": Record(
             {"diameter_in": Key(above_zero(12.0), required=True), "ends": ENDS_KEY}
             | COMMON_KEYS
+            | WORN_KEY
+            | LONGER_KEY
         ),
         "square-rod": Record(
             {"side_in": Key(above_zero(12.0), required=True), "ends": ENDS_KEY}
             | COMMON_KEYS
+            | WORN_KEY
+            | LONGER_KEY
         ),
         **{
-            shape: _component_record(width_in=INCHES, thickness_in=above_zero(12.0))
+            shape: _component_record(
+                LONGER_KEY if shape == "eyebar" else LONGER_KEY | HOLE_KEYS,
+                width_in=INCHES,
+                thickness_in=above_zero(12.0),
+            )
             for shape in ("eyebar", "flat-bar", "plate")
         },
         "angle": _component_record(
-            leg_in=INCHES, other_leg_in=INCHES, thickness_in=above_zero(6.0)
+            {
+                "built_up": Key(BUILT_UP),
+                "by_one_leg": Key(Flag(), default=False, says="held by its leg_in"),
+                **HOLE_KEYS,
+            },
+            leg_in=INCHES,
+            other_leg_in=INCHES,
+            thickness_in=above_zero(6.0),
         ),
         "channel": _rolled_record({"built_up": Key(BUILT_UP)}),
-        "i-beam": _rolled_record({}),
+        "i-beam": _rolled_record({"built_up": Key(BUILT_UP)}),
         "timber": _component_record(width_in=INCHES, depth_in=INCHES),
     },
 )
@@ -239,7 +300,9 @@ GROUP = Record(
         "kinds": Key(Many(Choice(KINDS), 1, len(KINDS), "kinds"), default=()),
         "components": Key(Many(COMPONENT, 1, MOST_COMPONENTS, "components")),
         "section": Key(SECTION),
-        "built_up": Key(BUILT_UP, says="of the pair of channels in the components"),
+        "built_up": Key(
+            BUILT_UP, says="of the channels, I-beams or angles of the components"
+        ),
         "material": Key(MATERIAL),
         "tension_only": Key(Flag()),
         "loss_fraction": Key(Number(0.0, 1.0, below=True), default=0.0),

@@ -123,7 +123,7 @@ STRUCTURE = [
     (
         THROUGH,
         (*PIECE, "carries"),
-        "none",
+        "dead",
         "members[1].components[0].carries",
         "choice",
     ),
