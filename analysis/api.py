@@ -9,13 +9,13 @@ from rest_framework import serializers
 from rest_framework.parsers import BaseParser
 from rest_framework.permissions import AllowAny
 from rest_framework.response import Response
-from rest_framework.throttling import ScopedRateThrottle
 from rest_framework.views import APIView
 
 from analysis.engine import checkfile
 from analysis.engine.answer import answer
 from analysis.engine.errors import EngineError
 from bridges.models import Bridge
+from shared import limits
 from shared.api import faults
 from surveys import record as records
 from surveys import states
@@ -239,7 +239,7 @@ class Unread(BaseParser):
         return stream.read(SIGNED_IN_BYTES + 1)
 
 
-class AnonymousRate(ScopedRateThrottle):
+class AnonymousRate(limits.Throttle):
     """Limits callers who are not signed in."""
 
     def allow_request(self, request, view):
@@ -257,7 +257,7 @@ class RunCheck(APIView):
     permission_classes = [AllowAny]
     parser_classes = [Unread]
     throttle_classes = [AnonymousRate]
-    throttle_scope = "run-check"
+    limit_name = "run-check"
 
     @extend_schema(
         request=OpenApiTypes.OBJECT,

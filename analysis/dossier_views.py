@@ -16,7 +16,7 @@ from django.views.decorators.http import (
 )
 
 from bridges.models import Bridge, Source
-from shared import policy
+from shared import audit, limits, policy
 from surveys.models import Repair, Visit
 
 from . import dossier, dossier_maps
@@ -210,6 +210,7 @@ def _mending(row, bridge):
 @policy.requires(policy.can_write_dossiers)
 @require_GET
 @never_cache
+@limits.limited("export", methods=("GET",))
 def pdf(request, slug):
     """The PDF: ``?paper=a4``, ``?include=position``, ``?include=plates``."""
     bridge = get_object_or_404(Bridge, slug=slug)
@@ -225,6 +226,7 @@ def pdf(request, slug):
     except dossier.NoRenderer as error:
         context = {"bridge": bridge, "why": str(error)}
         return render(request, "analysis/dossier_no_pdf.html", context, status=503)
+    audit.note(audit.Action.PRINTED, person=request.user, subject=bridge.slug)
     response = HttpResponse(content, content_type="application/pdf")
     name = f"dossier-{bridge.slug}.pdf"
     response["Content-Disposition"] = f'inline; filename="{name}"'

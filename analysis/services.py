@@ -10,6 +10,7 @@ from django.db import transaction
 from analysis.engine import ENGINE_VERSION, checkfile
 from analysis.engine.answer import answer_many
 from bridges.models import Bridge, TrussLine
+from shared import audit
 from surveys import record as records
 from surveys import services as survey_services
 
@@ -211,6 +212,7 @@ def accept_visit(*, visit, reviewer, held_back=()):
         visit=visit, reviewer=reviewer, held_back=held_back
     )
     recheck(bridge=visit.bridge)
+    audit.note(audit.Action.ACCEPTED, person=reviewer, subject=str(visit))
     return visit
 
 

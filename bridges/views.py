@@ -22,7 +22,7 @@ from django.utils.cache import patch_vary_headers
 from django.utils.safestring import SafeString
 from django.views.decorators.http import require_safe
 
-from shared import policy
+from shared import audit, limits, policy
 
 from . import drawing, exports, facets, mapindex
 from .api import RECENT_YEARS
@@ -222,6 +222,7 @@ def _marks():
 
 
 @require_safe
+@limits.limited("export", methods=("GET",))
 def export(request, kind):
     """The bridges of a view as a file, as much of them as the person may see."""
     if kind not in exports.FORMATS:
@@ -240,6 +241,10 @@ def export(request, kind):
         sight,
         lambda bridge: request.build_absolute_uri(bridge.get_absolute_url()),
     )
+    if request.user.is_authenticated:
+        audit.note(
+            audit.Action.EXPORTED, person=request.user, subject=f"bridges as {kind}"
+        )
     response = StreamingHttpResponse(piece.encode() for piece in pieces)
     for name, value in exports.headers(kind).items():
         response.headers[name] = value

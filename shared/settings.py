@@ -1,6 +1,7 @@
 """Settings, one file. What differs between machines comes from the environment.
 
-With nothing set this is a site for one machine: SQLite and media under ``.data``,
+It may stand in one file: the one that SECOND_CROSSING_ENVIRONMENT names, or ``.env``
+beside manage.py. With nothing set this is a site for one machine: SQLite and media under ``.data``,
 answering on this machine only. SECOND_CROSSING_PRODUCTION=1 turns on what a public
 site needs and refuses to start without a secret and host names.
 """
@@ -11,10 +12,13 @@ from pathlib import Path
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
-from . import databases, environment
+from . import databases, environment, logs, media
 from .version import __version__
 
 BASE_DIR = Path(__file__).resolve().parent.parent
+environment.load(
+    Path(environment.text("SECOND_CROSSING_ENVIRONMENT") or BASE_DIR / ".env")
+)
 DATA_DIR = Path(environment.text("SECOND_CROSSING_DATA") or BASE_DIR / ".data")
 # SQLite makes its file but not the folder around it.
 DATA_DIR.mkdir(parents=True, exist_ok=True)
@@ -39,6 +43,11 @@ if PRODUCTION:
         )
     if not ALLOWED_HOSTS or "*" in ALLOWED_HOSTS:
         raise ImproperlyConfigured("ALLOWED_HOSTS must list the site's own host names.")
+    if any("/" in host or ":" in host.rpartition("]")[2] for host in ALLOWED_HOSTS):
+        raise ImproperlyConfigured(
+            "ALLOWED_HOSTS takes host names alone: bridges.example.org, no https:// "
+            "and no port."
+        )
 else:
     # Known to all, and so only ever good for a site that answers on one machine.
     SECRET_KEY = SECRET_KEY or "not-a-secret-only-for-a-site-on-one-machine-" + "0" * 20
@@ -66,7 +75,8 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    # First, so that files and refusals carry these headers like any page.
+    "shared.logs.middleware",
+    # Before the others, so that files and refusals carry these headers like any page.
     "csp.middleware.CSPMiddleware",
     "shared.middleware.permissions_policy",
     "django.middleware.security.SecurityMiddleware",
@@ -162,12 +172,13 @@ USE_TZ = True
 
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
+# Where photographs lie: a folder, or a bucket of a store that speaks S3.
+MEDIA_BUCKET = environment.text("MEDIA_BUCKET")
 STORAGES = {
     # Both are private: what a visitor may see of them is decided by a view.
-    "default": {
-        "BACKEND": "django.core.files.storage.FileSystemStorage",
-        "OPTIONS": {"location": DATA_DIR / "media"},
-    },
+    "default": media.bucket(MEDIA_BUCKET)
+    if MEDIA_BUCKET
+    else media.folder(DATA_DIR / "media"),
     "staticfiles": {
         "BACKEND": (
             "shared.storage.ModuleStorage"
@@ -210,7 +221,6 @@ REST_FRAMEWORK = {
     "DEFAULT_PAGINATION_CLASS": "shared.api.Pages",
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "shared.api.handle_exception",
-    "DEFAULT_THROTTLE_RATES": {"run-check": "60/min"},
     # Without this a caller escapes the limit by sending another X-Forwarded-For.
     "NUM_PROXIES": 1 if BEHIND_PROXY else 0,
 }
@@ -300,17 +310,20 @@ JOBS_INLINE = environment.flag("JOBS_INLINE", True)
 # A worker that has not been heard of for so long is taken for gone.
 JOBS_LEASE_S = environment.whole("JOBS_LEASE_S", 60)
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
-    "root": {"handlers": ["console"], "level": "WARNING"},
-    # Strangers ask for other hosts all day; each is answered 400 and needs no trace.
-    "loggers": {
-        "django.security.DisallowedHost": {
-            "handlers": [],
-            "level": "CRITICAL",
-            "propagate": False,
-        }
-    },
+# What one caller may read in a log: a line for each request, and faults.
+LOG_AS = environment.text("LOG_AS", "json" if PRODUCTION else "text")
+ERROR_MAIL = environment.words("ERROR_MAIL")
+LOGGING = logs.settings(as_json=LOG_AS == "json", mail_to=ERROR_MAIL)
+ADMINS = [("keeper", address) for address in ERROR_MAIL]
+SENTRY_DSN = environment.text("SENTRY_DSN")
+if SENTRY_DSN:
+    logs.report_to(SENTRY_DSN, __version__)
+
+# What the keeper's page counts, by the model's name.
+KEEPER_COUNTS = {
+    "Bridges": "bridges.Bridge",
+    "Visits": "surveys.Visit",
+    "Photographs": "surveys.Photo",
+    "Checks": "analysis.Check",
+    "People": "shared.Person",
 }

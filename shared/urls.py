@@ -2,6 +2,7 @@
 
 from django.urls import include, path
 
+handler500 = "shared.views.server_error"
 urlpatterns = [
     path("", include("shared.urls_site")),
     path("accounts/", include("shared.urls_accounts")),

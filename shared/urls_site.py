@@ -10,6 +10,7 @@ urlpatterns = [
     path("healthz", views.healthz, name="healthz"),
     path("about/figures/", views.caution, name="caution"),
     path("keeper/", keeper.overview, name="keeper"),
+    path("keeper/log/", keeper.log, name="keeper-log"),
     path("keeper/people/", keeper_people.everybody, name="keeper-people"),
     path("keeper/people/invite/", keeper_people.invite, name="keeper-invite"),
     path("keeper/people/<int:pk>/", keeper_people.one, name="keeper-person"),

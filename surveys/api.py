@@ -10,7 +10,7 @@ from rest_framework.permissions import BasePermission
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from shared import policy
+from shared import limits, policy
 from shared.api import Conflict, Unprocessable, faults
 
 from . import services, submissions
@@ -60,6 +60,8 @@ class FieldView(APIView):
     """What is common to what phones call."""
 
     permission_classes = [LogsVisits]
+    throttle_classes = [limits.Throttle]
+    limit_name = "visit"
 
     def get_authenticate_header(self, request):
         # With it DRF answers 401 to somebody signed out and 403 to the wrong person;
@@ -138,6 +140,7 @@ class Uploads(FieldView):
     """Deliver a photo's bytes from where the server stands."""
 
     parser_classes = [Octets]
+    limit_name = "upload"
 
     @extend_schema(
         operation_id="uploads_retrieve",
