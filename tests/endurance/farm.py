@@ -9,14 +9,19 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 os.environ["DJANGO_SETTINGS_MODULE"] = "shared.settings"
 
-import django
 
-django.setup()
+def load():
+    """Load the code once; every worker is forked from here."""
+    import django
 
-from django.core.management import call_command
+    django.setup()
+    import analysis.services  # noqa: F401
 
 
 def main():
+    load()
+    from django.core.management import call_command
+
     wanted, alive, is_over = int(os.environ["WORKERS"]), set(), []
     signal.signal(signal.SIGTERM, lambda *_: is_over.append(True))
     while not is_over:
