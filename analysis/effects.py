@@ -1,8 +1,9 @@
 """What each change did: every subset of changes checked, the difference shared out.
 
 Between two configurations of a truss line with k changes that alter its check file,
-the engine answers all 2^k files in one batch. Each change gets its effect alone and
-its Shapley share of the whole difference; the shares sum to it exactly.
+the engine rates all 2^k of them in one batch. Each change gets its effect alone and
+its Shapley share of the whole difference, of the truss line and of each member; the
+shares sum to it exactly. Pairs that do together what neither does apart are named.
 
 Source of the sharing rule: L. S. Shapley, "A value for n-person games", Contributions
 to the Theory of Games II, Princeton 1953 (from memory): a change's share is its
@@ -19,18 +20,29 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import factorial
 
+import numpy as np
+
 from analysis.engine import ENGINE_VERSION, checkfile, floor
 from analysis.engine.answer import answer_many
+from analysis.engine.figures import Figures, figures_many
 from surveys.changes import Change
 from surveys.fold import Part
 
 from . import translate
+from .subsets import checks_of_subsets
 
-LARGEST = 8
+# Changes told apart at most: 2^10 checks in one batch.
+LARGEST = 10
+# Raised when a result says more or says it otherwise.
+TELLING = 2
 POUNDS_PER_TON = 2000.0
 # The figures a change is held against, and their unit.
 MEASURES = {"limit_tons": "tons", "rating": "", "dead_tons": "tons"}
 TINY = 0.05
+# Two changes are named together where what they do beyond each apart is this many tons
+# and this part of what either does alone. Common sense, not a published rule.
+TOGETHER_TONS = 0.25
+TOGETHER_PART = 0.25
 
 
 @dataclass(frozen=True)
@@ -49,20 +61,59 @@ def shapley(value: Mapping[int, float], players: int) -> list[float]:
     ``value`` is keyed by bit mask, 2**players entries. Exact rational weights, so the
     shares sum to the whole to rounding of the last digit.
     """
-    weights = [
-        float(Fraction(factorial(s) * factorial(players - s - 1), factorial(players)))
-        for s in range(players)
-    ]
-    shares = []
+    column = np.array([[value[mask]] for mask in range(1 << players)])
+    return [float(share) for share in shapley_of(column)[:, 0]]
+
+
+def shapley_of(value) -> np.ndarray:
+    """Return (k, q): shares of the k changes in (2^k, q) figures, rows by bit mask."""
+    masks = np.arange(len(value))
+    players = len(value).bit_length() - 1
+    size = np.array([int(mask).bit_count() for mask in masks])
+    weights = np.array(
+        [
+            float(
+                Fraction(factorial(s) * factorial(players - s - 1), factorial(players))
+            )
+            for s in range(players)
+        ]
+    )
+    shares = np.zeros((players, value.shape[1]))
     for player in range(players):
-        bit = 1 << player
-        total = 0.0
-        for mask in range(1 << players):
-            if not mask & bit:
-                step = value[mask | bit] - value[mask]
-                total += weights[mask.bit_count()] * step
-        shares.append(total)
+        without = masks[(masks >> player & 1) == 0]
+        step = value[without | 1 << player] - value[without]
+        shares[player] = weights[size[without]] @ step
     return shares
+
+
+def interactions_of(value) -> dict[tuple[int, int], float]:
+    """Return what each two changes do together beyond each apart, of (2^k,) figures.
+
+    The average, over all that may have come before, of their joint effect less the
+    effect of each. Source: Grabisch and Roubens, International Journal of Game Theory 28
+    (1999), the interaction index of two players (from memory).
+    """
+    masks = np.arange(len(value))
+    players = len(value).bit_length() - 1
+    size = np.array([int(mask).bit_count() for mask in masks])
+    found = {}
+    for one, two in itertools.combinations(range(players), 2):
+        a, b = 1 << one, 1 << two
+        rest = masks[(masks & (a | b)) == 0]
+        weights = np.array(
+            [
+                float(
+                    Fraction(
+                        factorial(s) * factorial(players - s - 2),
+                        factorial(players - 1),
+                    )
+                )
+                for s in range(players - 1)
+            ]
+        )
+        joint = value[rest | a | b] - value[rest | a] - value[rest | b] + value[rest]
+        found[one, two] = float(weights[size[rest]] @ joint)
+    return found
 
 
 def measures(answer) -> dict[str, float | None]:
@@ -85,6 +136,24 @@ def measures(answer) -> dict[str, float | None]:
         "rating": governing.get("rating"),
         "member": governing.get("member"),
         "mode": governing.get("mode"),
+    }
+
+
+def measures_of(found: Figures) -> dict[str, float | None]:
+    """Return ``measures`` of figures found without the answer."""
+    dead = {"dead_tons": found.dead_kip * 1000 / POUNDS_PER_TON}
+    if not found.stands:
+        return dead | {
+            "limit_tons": 0.0,
+            "rating": 0.0,
+            "member": None,
+            "mode": "stability",
+        }
+    return dead | {
+        "limit_tons": found.limit_tons,
+        "rating": found.rating,
+        "member": found.member,
+        "mode": found.mode,
     }
 
 
@@ -182,10 +251,9 @@ def effect_on(line, before: Mapping[str, Part], after: Mapping[str, Part], chang
         moved = alone.document is None or _digest(alone.document) != base
         (acting if moved else untouched).append(change)
     groups = grouped(acting)
-    documents = _documents(line, before, after, acting, groups)
-    answers = answer_many(documents)
-    found = [measures(answer) for answer in answers]
-    return _told(groups, found, answers, untouched, start.assumptions, end.assumptions)
+    found = figures_many(_checks(line, before, after, acting, groups))
+    ends = answer_many([start.document, end.document])
+    return _told(groups, found, ends, untouched, start.assumptions, end.assumptions)
 
 
 def _title(line, when):
@@ -233,56 +301,104 @@ def _joined(part, groups):
     )
 
 
-def _documents(line, before, after, acting, groups):
-    """Write one check file for each subset of the groups, indexed by bit mask."""
+def _checks(line, before, after, acting, groups):
+    """Return the check input of each subset of the groups, indexed by bit mask.
+
+    A subset that no file can be written of has the gaps of either end; those were
+    looked at before, so there is none in practice.
+    """
     by_key = {change.key: change for change in acting}
-    documents = []
-    for mask in range(1 << len(groups)):
-        made = [
-            by_key[key]
-            for index, group in enumerate(groups)
-            if mask >> index & 1
-            for key in group.keys
-        ]
+
+    def read(numbers):
+        made = [by_key[key] for number in numbers for key in groups[number].keys]
         one = translate.check_file(line, _with(before, after, made))
-        documents.append(one.document)
-    return documents
+        return None if one.document is None else checkfile.read(one.document)
+
+    return checks_of_subsets(read, len(groups))
 
 
-def _told(groups, found, answers, untouched, was_assumed, is_assumed):
-    first, last = found[0], found[-1]
-    count = len(groups)
+def _told(groups, found, ends, untouched, was_assumed, is_assumed):
+    figures = [measures_of(one) for one in found]
+    first, last = figures[0], figures[-1]
     shares = [
         {"keys": list(group.keys), "title": group.title, "part": group.part}
         for group in groups
     ]
     difference = {}
     for measure in MEASURES:
-        values = {mask: figures[measure] for mask, figures in enumerate(found)}
-        if any(value is None for value in values.values()):
+        values = [one[measure] for one in figures]
+        if any(value is None for value in values):
             difference[measure] = None
             continue
-        difference[measure] = values[len(values) - 1] - values[0]
-        for index, share in enumerate(shapley(values, count)):
+        difference[measure] = values[-1] - values[0]
+        whole = shapley_of(np.array(values, float)[:, None])[:, 0].tolist()
+        for index, share in enumerate(whole):
             alone = values[1 << index] - values[0]
             shares[index][measure] = {"alone": alone, "share": share}
     for index, share in enumerate(shares):
-        share["governs"] = governs(found[1 << index])
+        share["governs"] = governs(figures[1 << index])
     result = {
         "engine": ENGINE_VERSION,
         "before": first,
         "after": last,
         "difference": difference,
         "shares": shares,
+        "members": _members_told(found),
+        "together": _together(shares, figures),
         "untouched": [change.key for change in untouched],
         "gaps": [],
         "assumptions": sorted(set(was_assumed) | set(is_assumed)),
-        "warnings": sorted(set(answers[-1].get("warnings", []))),
-        "hashes": [answers[0]["input_sha256"], answers[-1]["input_sha256"]],
+        "warnings": sorted(set(ends[-1].get("warnings", []))),
+        "hashes": [ends[0]["input_sha256"], ends[-1]["input_sha256"]],
         "subsets": len(found),
     }
     result["sentences"] = sentences(result)
     return result
+
+
+def _members_told(found: Sequence[Figures]) -> list[dict]:
+    """Return what the changes did to each member whose own limit moved, tons.
+
+    ``shares`` are in the order of the changes. Members without a limit in some subset
+    are left out: there is no difference to share.
+    """
+    tons = found[0].weight_tons
+    if tons is None or not all(one.stands for one in found):
+        return []
+    names = [
+        name
+        for name in found[0].ratings
+        if all(one.ratings.get(name) is not None for one in found)
+    ]
+    if not names:
+        return []
+    value = tons * np.array([[one.ratings[name] for name in names] for one in found])
+    shares = shapley_of(value)
+    told = [
+        {
+            "member": name,
+            "before": float(value[0, m]),
+            "after": float(value[-1, m]),
+            "shares": [float(share) for share in shares[:, m]],
+        }
+        for m, name in enumerate(names)
+        if np.abs(shares[:, m]).max(initial=0.0) >= TINY
+    ]
+    return sorted(told, key=lambda one: -abs(one["after"] - one["before"]))
+
+
+def _together(shares, figures) -> list[dict]:
+    """Return the pairs of changes that do together what they do not do apart, tons."""
+    values = [one["limit_tons"] for one in figures]
+    if any(value is None for value in values) or len(shares) < 2:
+        return []
+    value = np.array(values, float)
+    found = []
+    for (one, two), tons in interactions_of(value).items():
+        alone = max(abs(value[1 << at] - value[0]) for at in (one, two))
+        if abs(tons) >= max(TOGETHER_TONS, TOGETHER_PART * alone):
+            found.append({"changes": [one, two], "limit_tons": tons})
+    return sorted(found, key=lambda pair: -abs(pair["limit_tons"]))
 
 
 def content_sha256(line, before, after, changes) -> str:
@@ -293,7 +409,7 @@ def content_sha256(line, before, after, changes) -> str:
     ]
     keys = [None if one is None else _digest(one) for one in documents]
     grouping = [(change.key, change.paths) for change in relevant(line, changes)]
-    text = json.dumps([keys, grouping, ENGINE_VERSION])
+    text = json.dumps([keys, grouping, ENGINE_VERSION, TELLING])
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -311,6 +427,8 @@ def sentences(result) -> list[str]:
     else:
         told.append(_whole_sentence(first, last))
     told += [_share_sentence(share, result) for share in _weighty(result["shares"])]
+    told += [_together_sentence(pair, result) for pair in result["together"][:3]]
+    told += _member_sentences(result)
     return told
 
 
@@ -352,9 +470,49 @@ def _governing_words(first, last):
             "as recorded, dead load alone leaves the truss nothing to carry more with"
         )
     was, now = governs(first), governs(last)
-    if was == now:
+    if was == now and first.get("mode") == last.get("mode"):
         return f"{now} governs before and after"
-    return f"{was} governed before, {now} governs now"
+    return (
+        f"{was}{_mode_words(first)} governed before, {now}{_mode_words(last)} "
+        "governs now"
+    )
+
+
+def _mode_words(figures) -> str:
+    mode = figures.get("mode")
+    return f" in {mode}" if mode in ("tension", "compression") else ""
+
+
+def _together_sentence(pair, result) -> str:
+    """“Together, A and B raise the limit 1.2 tons more than the two would apart.”"""
+    one, two = (result["shares"][at]["title"] for at in pair["changes"])
+    tons = pair["limit_tons"]
+    verb = "add" if tons > 0 else "take off"
+    return (
+        f"{one}, and {two}: together they {verb} {abs(tons):.1f} tons beyond what each "
+        "does apart."
+    )
+
+
+def _member_sentences(result) -> list[str]:
+    """Say which members’ own limits moved most, and by which change."""
+    moved = [
+        one
+        for one in result["members"]
+        if f"{one['before']:.1f}" != f"{one['after']:.1f}"
+    ][:3]
+    if not moved:
+        return []
+    told = []
+    for one in moved:
+        most = max(range(len(one["shares"])), key=lambda at: abs(one["shares"][at]))
+        told.append(
+            f"{one['member']} from {one['before']:.1f} to {one['after']:.1f} tons, "
+            f"mostly by “{result['shares'][most]['title']}”"
+            if len(one["shares"]) > 1
+            else f"{one['member']} from {one['before']:.1f} to {one['after']:.1f} tons"
+        )
+    return [f"Members’ own limits that moved most: {'; '.join(told)}."]
 
 
 def _share_sentence(share, result):

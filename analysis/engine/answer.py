@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import Any, cast
@@ -31,7 +31,7 @@ from .liveload import Loading
 from .moving import Envelope, envelope_of
 from .question import CheckInput
 from .rating import ratings_of
-from .resistance import LEVELS, METHODS, Capacity, bare_section, capacity
+from .resistance import LEVELS, METHODS, Capacity, Piece, bare_section, capacity
 from .setting import Setting, setting
 from .statics import DeadState, Model, dead_forces
 
@@ -39,6 +39,8 @@ from .statics import DeadState, Model, dead_forces
 DECIMALS = 9
 #: Ratings that differ by less than this part are equal.
 SAME_RATING = 1e-9
+#: So few forces are looked at one by one.
+_FEW_ALIKE = 4
 
 
 def answer(document: Mapping[str, Any]) -> dict[str, Any]:
@@ -55,15 +57,21 @@ def answer_many(documents: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     Raises ``CheckFileError`` for the first document that is not a check file.
     """
     checks = [checkfile.read(document) for document in documents]
+    batches = in_batches(checks)
+    answers: list[dict[str, Any]] = [{}] * len(checks)
+    for numbers in batches.values():
+        found = parts_of([checks[number] for number in numbers])
+        for number, one in zip(numbers, found, strict=True):
+            answers[number] = _written(one)
+    return answers
+
+
+def in_batches(checks: Sequence[CheckInput]) -> dict[object, list[int]]:
+    """Return the numbers of the checks that can be computed together, by what they share."""
     batches: dict[object, list[int]] = {}
     for number, check in enumerate(checks):
         batches.setdefault(_batch_key(check), []).append(number)
-    answers: list[dict[str, Any]] = [{}] * len(checks)
-    for numbers in batches.values():
-        found = _answer_batch([checks[number] for number in numbers])
-        for number, one in zip(numbers, found, strict=True):
-            answers[number] = one
-    return answers
+    return batches
 
 
 def _batch_key(check: CheckInput) -> object:
@@ -135,15 +143,15 @@ def truss_of(check: CheckInput) -> Truss:
     )
 
 
-def _answer_batch(checks: Sequence[CheckInput]) -> list[dict[str, Any]]:
+def parts_of(checks: Sequence[CheckInput]) -> list[Part]:
+    """Return what is found for each of the checks of one batch."""
     batch = _assemble(checks)
     live = checks[0].live_load
     if live is None:
         state = dead_forces(batch.truss, batch.ea_kip, batch.dead_kip, batch.model)
-        parts = [
-            _Part(batch, c, state, None, None, None, None) for c in range(len(checks))
+        return [
+            Part(batch, c, state, None, None, None, None) for c in range(len(checks))
         ]
-        return [_written(part) for part in parts]
     loading = liveload.loading(checks[0], batch.truss)
     asked = setting(
         batch.truss,
@@ -168,7 +176,7 @@ def _answer_batch(checks: Sequence[CheckInput]) -> list[dict[str, Any]]:
             _shorten(batch, c, chord)
     rated = _rate(batch, asked, loading)
     return [
-        _written(_Part(batch, c, state, loading, moved, rated, chords[c]))
+        Part(batch, c, state, loading, moved, rated, chords[c])
         for c in range(len(checks))
     ]
 
@@ -176,10 +184,33 @@ def _answer_batch(checks: Sequence[CheckInput]) -> list[dict[str, Any]]:
 def _assemble(checks: Sequence[CheckInput]) -> _Batch:
     truss = truss_of(checks[0])
     method = checks[0].method
-    capacities = [
-        [capacity(member, method) for member in check.members] for check in checks
+    # Subsets of changes share their members: each is looked up once, by identity.
+    known: dict[int, Capacity] = {}
+    weights: dict[int, float] = {}
+    capacities = []
+    for check in checks:
+        row = []
+        for member in check.members:
+            each = known.get(id(member))
+            if each is None:
+                each = known[id(member)] = capacity(member, method)
+                bare = None if member.is_absent else bare_section(member)
+                weights[id(member)] = (
+                    0.0 if bare is None else bare.weight_plf * member.length_ft
+                )
+            row.append(each)
+        capacities.append(row)
+    items = [
+        deadload.joint_loads(
+            check.dead_load,
+            truss.joints,
+            truss.loaded.tolist(),
+            truss.xy_ft[:, 0],
+            truss.ends,
+            np.array([weights[id(member)] for member in check.members]),
+        )
+        for check in checks
     ]
-    items = [_dead_items(check, truss) for check in checks]
     dead = np.array(
         [
             sum((i.joint_kip for i in found), np.zeros(len(truss.joints)))
@@ -188,21 +219,6 @@ def _assemble(checks: Sequence[CheckInput]) -> _Batch:
     )
     ea = np.array([[each.ea_kip for each in row] for row in capacities])
     return _Batch(checks, truss, capacities, items, ea, dead)
-
-
-def _dead_items(check: CheckInput, truss: Truss) -> list[deadload.Item]:
-    weights = []
-    for member in check.members:
-        bare = None if member.is_absent else bare_section(member)
-        weights.append(0.0 if bare is None else bare.weight_plf * member.length_ft)
-    return deadload.joint_loads(
-        check.dead_load,
-        truss.joints,
-        [int(joint) for joint in truss.loaded],
-        truss.xy_ft[:, 0],
-        truss.ends,
-        np.array(weights),
-    )
 
 
 def _envelopes(asked: Setting, loading: Loading) -> tuple[Envelope, Envelope]:
@@ -254,20 +270,54 @@ def _rate(batch: _Batch, asked: Setting, loading: Loading) -> _Rated:
 def _headroom(batch: _Batch, dead_force: Float, upward: bool) -> Float:
     """Return (c, L, m): how far forces may move from the factored dead force."""
     room = np.full((len(batch.checks), len(LEVELS), dead_force.shape[1]), np.inf)
-    for c, row in enumerate(batch.capacities):
-        for m, each in enumerate(row):
-            if not each.pieces or batch.truss.absent[m]:
-                continue
+    for m, absent in enumerate(batch.truss.absent.tolist()):
+        if absent:
+            continue
+        alike: dict[int, list[int]] = {}
+        for c, row in enumerate(batch.capacities):
+            if row[m].pieces:
+                alike.setdefault(id(row[m]), []).append(c)
+        for cases in alike.values():
+            each = batch.capacities[cases[0]][m]
             for k, level in enumerate(LEVELS):
-                room[c, k, m] = each.headroom_kip(dead_force[c, m], level, upward)
+                if len(cases) <= _FEW_ALIKE:
+                    for c in cases:
+                        room[c, k, m] = each.headroom_kip(
+                            float(dead_force[c, m]), level, upward
+                        )
+                    continue
+                some = np.array(cases)
+                room[some, k, m] = _headrooms(each, dead_force[some, m], level, upward)
     return room
+
+
+def _headrooms(each: Capacity, dead: Float, level: str, upward: bool) -> Float:
+    """Return ``Capacity.headroom_kip`` of many dead-load forces of one member.
+
+    It is the least of a few straight lines, each of which two forces give.
+    """
+    room = np.full(len(dead), np.inf)
+    for piece in each.pieces:
+        alone = replace(
+            each, pieces=tuple(p if p is piece else _unrated(p) for p in each.pieces)
+        )
+        at_zero = alone.headroom_kip(0.0, level, upward)
+        if not math.isfinite(at_zero):
+            continue
+        slope = alone.headroom_kip(1.0, level, upward) - at_zero
+        np.minimum(room, at_zero + slope * dead, out=room)
+    return room
+
+
+def _unrated(piece: Piece) -> Piece:
+    return replace(piece, tension_kip=None, compression_kip=None)
 
 
 # --- writing ---------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, eq=False)
-class _Part:
+class Part:
     """One file of a batch with all that was found for it."""
 
     batch: _Batch
@@ -354,7 +404,7 @@ class _Part:
         return self._pushed[m]
 
 
-def _written(part: _Part) -> dict[str, Any]:
+def _written(part: Part) -> dict[str, Any]:
     """Return the answer in the words of the contract."""
     check = part.check
     governing = _governing(part)
@@ -401,7 +451,7 @@ def _written(part: _Part) -> dict[str, Any]:
     }
 
 
-def _member(part: _Part, m: int) -> dict[str, Any]:
+def _member(part: Part, m: int) -> dict[str, Any]:
     member, each = part.check.members[m], part.capacity(m)
     rise, fall = part.live_kip(m)
     gives_forces = bool(part.state.balanced[part.c])
@@ -432,7 +482,7 @@ def _member(part: _Part, m: int) -> dict[str, Any]:
     return answered
 
 
-def _reactions(part: _Part) -> dict[str, Any]:
+def _reactions(part: Part) -> dict[str, Any]:
     geometry = part.check.geometry
     answered: dict[str, Any] = {}
     for side, joint in enumerate((geometry.pinned, geometry.roller)):
@@ -449,7 +499,7 @@ def _reactions(part: _Part) -> dict[str, Any]:
     return answered
 
 
-def _dead_load(part: _Part) -> dict[str, Any]:
+def _dead_load(part: Part) -> dict[str, Any]:
     items = part.batch.items[part.c]
     return {
         "total_kip": _number(sum(item.kip for item in items)),
@@ -457,11 +507,11 @@ def _dead_load(part: _Part) -> dict[str, Any]:
     }
 
 
-def _governing(part: _Part) -> dict[str, Any]:
-    return {level: _governing_at(part, k) for k, level in enumerate(LEVELS)}
+def _governing(part: Part) -> dict[str, Any]:
+    return {level: governing_at(part, k) for k, level in enumerate(LEVELS)}
 
 
-def _governing_at(part: _Part, k: int) -> dict[str, Any] | None:
+def governing_at(part: Part, k: int) -> dict[str, Any] | None:
     """Return the least multiple of all, and what it is the limit of."""
     if part.rated is None or part.loading is None or not part.stands:
         return None
@@ -494,7 +544,7 @@ def _governing_at(part: _Part, k: int) -> dict[str, Any] | None:
     }
 
 
-def _floor_check(part: _Part) -> floor.FloorCheck | None:
+def _floor_check(part: Part) -> floor.FloorCheck | None:
     """Return the check of the beams under the deck; None where none are given."""
     check = part.check
     if check.floor_system is None or check.live_load is None:
@@ -506,7 +556,7 @@ def _floor_check(part: _Part) -> floor.FloorCheck | None:
     )
 
 
-def _floor(part: _Part) -> dict[str, Any] | None:
+def _floor(part: Part) -> dict[str, Any] | None:
     found = _floor_check(part)
     if found is None:
         return None
@@ -530,7 +580,7 @@ def _beam(beam: floor.BeamCheck) -> dict[str, Any]:
     return answered
 
 
-def _unstable(part: _Part) -> dict[str, Any] | None:
+def _unstable(part: Part) -> dict[str, Any] | None:
     if part.moved is None or not part.stands:
         return None
     # The greater factor loses stability under the lesser part of the vehicle.
@@ -547,7 +597,7 @@ def _unstable(part: _Part) -> dict[str, Any] | None:
     }
 
 
-def _chord(part: _Part) -> dict[str, Any] | None:
+def _chord(part: Part) -> dict[str, Any] | None:
     if part.chord is None:
         return None
     return {
@@ -559,7 +609,7 @@ def _chord(part: _Part) -> dict[str, Any] | None:
     }
 
 
-def _dead_beyond(part: _Part) -> tuple[str, ...]:
+def _dead_beyond(part: Part) -> tuple[str, ...]:
     """Return the members that dead load alone takes to their operating limit."""
     factored = METHODS[part.check.method].dead_factor
     beyond = []
@@ -574,7 +624,7 @@ def _dead_beyond(part: _Part) -> tuple[str, ...]:
     return tuple(beyond)
 
 
-def _lifted(part: _Part) -> tuple[str, ...]:
+def _lifted(part: Part) -> tuple[str, ...]:
     """Return the supports that the live load can lift off."""
     if part.moved is None or not part.stands:
         return ()

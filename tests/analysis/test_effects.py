@@ -7,6 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from analysis import effects, services, translate
+from analysis.engine import checkfile
 from analysis.models import Check, ConfigurationCheck, Effect
 from surveys import record as records
 from surveys.changes import compare
@@ -167,16 +168,87 @@ def test_a_size_first_measured_later_is_knowledge_and_no_effect(bridge):
     assert result["difference"]["limit_tons"] == pytest.approx(0.0, abs=NEAR)
 
 
-def test_more_than_eight_changes_are_joined_by_part():
+def test_more_than_ten_changes_are_joined_by_part():
     changes = []
-    for index in range(10):
+    for index in range(12):
         one = member(f"L{index}L{index + 1}")
         wider = {**EYEBARS, "width_in": 3.25 + index / 8}
         before = {one.path: pieces(EYEBARS)}
         changes += compare(before, {one.path: pieces(wider)}, [one])
     (group,) = effects.grouped(changes)
-    assert len(group.keys) == 10
-    assert group.title == "10 changes to the chord together"
+    assert len(group.keys) == 12
+    assert group.title == "12 changes to the chord together"
+
+
+# Each of its own size, or they would be told as one change to several members.
+TEN = {
+    "span-1/deck": GRID,
+    "span-1/stringers": {"count": 9, "plf_each": 40.0, "material": "timber"},
+    "span-1/floor-beams": {"each_lb": 1400.0, "material": "steel"},
+    **{
+        f"span-1/upstream/{name}": {
+            "components": [EYEBARS, {**FLATS, "width_in": 2.5 + at / 4}]
+        }
+        for at, name in enumerate(("L0L1", "L1L2", "L2L3", "L3L4", "L4L5"))
+    },
+    **{
+        f"span-1/upstream/{name}": {
+            "components": [{**ROD, "diameter_in": size, "origin": "replacement"}]
+        }
+        for name, size in (("L2U3", 1.75), ("L3U2", 1.625))
+    },
+}
+
+
+def ten_changes(bridge):
+    before = records.load(bridge).configuration()
+    make_visit_saying(bridge, 2019, changed=TEN)
+    record = records.load(bridge)
+    line = services.truss_lines(bridge)[0]
+    changes = record.changes(*[step[0] for step in record.steps()])
+    return line, before, record.configuration(), effects.relevant(line, changes)
+
+
+def test_ten_changes_are_told_apart_and_their_shares_sum(bridge):
+    line, before, after, changes = ten_changes(bridge)
+    assert len(changes) == 10
+    result = effects.effect_on(line, before, after, changes)
+    assert result["subsets"] == 1024
+    assert len(result["shares"]) == 10
+    for measure in effects.MEASURES:
+        shares = sum(share[measure]["share"] for share in result["shares"])
+        assert shares == pytest.approx(result["difference"][measure], abs=NEAR)
+    for one in result["members"]:
+        whole = one["after"] - one["before"]
+        assert sum(one["shares"]) == pytest.approx(whole, abs=NEAR)
+    # Metal on one panel of the chord leaves the rating of the others to the floor.
+    named = {one["member"] for one in result["members"]}
+    assert {"L2L3", "U2U3"} <= named
+
+
+def test_subsets_put_together_are_those_that_would_be_read(bridge):
+    """The floor's three changes alter one part of the check file in common."""
+    line, before, after, changes = ten_changes(bridge)
+    some = changes[:6]
+    groups = effects.grouped(some)
+    found = effects._checks(line, before, after, some, groups)
+    for mask, one in enumerate(found):
+        made = [change for at, change in enumerate(some) if mask >> at & 1]
+        document = translate.check_file(line, effects._with(before, after, made))
+        whole = checkfile.read(document.document)
+        assert checkfile.sha256_of(one) == checkfile.sha256_of(whole)
+
+
+def test_changes_that_only_help_together_are_named():
+    """Two members of a chain, each as weak as the other: only both make it stronger."""
+    shares = [{"title": "L0L1 reinforced"}, {"title": "L1L2 reinforced"}]
+    figures = [{"limit_tons": tons} for tons in (10.0, 10.0, 10.0, 16.0)]
+    (pair,) = effects._together(shares, figures)
+    assert pair == {"changes": [0, 1], "limit_tons": 6.0}
+    assert effects._together_sentence(pair, {"shares": shares}) == (
+        "L0L1 reinforced, and L1L2 reinforced: together they add 6.0 tons beyond what "
+        "each does apart."
+    )
 
 
 def test_the_history_costs_the_same_for_two_visits_and_for_six(bridge):

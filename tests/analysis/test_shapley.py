@@ -2,11 +2,12 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.effects import shapley
+from analysis.effects import interactions_of, shapley
 
 NEAR = 1e-9
 
@@ -76,3 +77,19 @@ def test_the_airport_game():
 def test_the_weights_of_eight_changes_sum_to_one():
     value = {mask: float(mask.bit_count()) for mask in range(256)}
     assert math.fsum(shapley(value, 8)) == pytest.approx(8.0, abs=NEAR)
+
+
+def test_two_of_a_party_that_only_wins_whole():
+    """Unanimity game of three: each two interact by 1/2, an idle fourth with none.
+
+    Grabisch and Roubens 1999 (from memory): 1/(t - s + 1) for a party of t and s in it.
+    """
+    value = np.array([float(mask & 7 == 7) for mask in range(16)])
+    found = interactions_of(value)
+    assert found[0, 1] == found[0, 2] == found[1, 2] == pytest.approx(0.5)
+    assert found[0, 3] == found[1, 3] == found[2, 3] == pytest.approx(0.0)
+
+
+def test_changes_that_add_up_do_not_interact():
+    value = np.array([3.0 * (mask & 1) - 2.0 * (mask >> 1 & 1) for mask in range(8)])
+    assert max(map(abs, interactions_of(value).values())) == pytest.approx(0.0)

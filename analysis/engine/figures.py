@@ -1,0 +1,69 @@
+"""The few figures of a check that effects are shared out of, without the whole answer.
+
+What ``answer`` writes of the same files, bit for bit; hundreds of configurations of one
+truss cost what their forces and ratings cost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from .answer import DECIMALS, Part, governing_at, in_batches, parts_of
+from .question import CheckInput
+from .resistance import LEVELS
+
+OPERATING = LEVELS.index("operating")
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What one check comes to, at the operating level.
+
+    ``member`` None and ``mode`` say what else governs; all is None where nothing does.
+    ``ratings`` are multiples of the vehicle by member, None where there is no limit.
+    ``weight_tons`` is the vehicle's, None without one.
+    """
+
+    stands: bool
+    dead_kip: float
+    rating: float | None
+    limit_tons: float | None
+    member: str | None
+    mode: str | None
+    ratings: Mapping[str, float | None]
+    weight_tons: float | None
+
+
+def figures_many(checks: Sequence[CheckInput]) -> list[Figures]:
+    """Return the figures of many checks, in their order.
+
+    Source: ``answer``. Known answers: tests/analysis/engine/test_figures.py.
+    """
+    found: list[Figures | None] = [None] * len(checks)
+    for numbers in in_batches(checks).values():
+        for number, part in zip(
+            numbers, parts_of([checks[n] for n in numbers]), strict=True
+        ):
+            governing = governing_at(part, OPERATING) or {}
+            found[number] = Figures(
+                part.stands,
+                round(sum(item.kip for item in part.batch.items[part.c]), DECIMALS),
+                governing.get("rating"),
+                governing.get("limit_tons"),
+                governing.get("member"),
+                governing.get("mode"),
+                _ratings(part),
+                None
+                if part.loading is None or part.loading.weight_kip is None
+                else part.loading.weight_kip / 2.0,
+            )
+    return [one for one in found if one is not None]
+
+
+def _ratings(part: Part) -> dict[str, float | None]:
+    found: dict[str, float | None] = {}
+    for m, name in enumerate(part.batch.truss.names):
+        rating = part.rating(m, OPERATING)
+        found[name] = None if rating is None else round(rating, DECIMALS)
+    return found
