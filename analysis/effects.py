@@ -43,6 +43,8 @@ TINY = 0.05
 # and this part of what either does alone. Common sense, not a published rule.
 TOGETHER_TONS = 0.25
 TOGETHER_PART = 0.25
+# Members are named whose own limit moved by this part of what it was.
+MOVED = 0.05
 
 
 @dataclass(frozen=True)
@@ -499,7 +501,7 @@ def _member_sentences(result) -> list[str]:
     moved = [
         one
         for one in result["members"]
-        if f"{one['before']:.1f}" != f"{one['after']:.1f}"
+        if abs(one["after"] - one["before"]) >= MOVED * max(one["before"], TINY)
     ][:3]
     if not moved:
         return []
