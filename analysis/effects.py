@@ -253,7 +253,15 @@ def effect_on(line, before: Mapping[str, Part], after: Mapping[str, Part], chang
         moved = alone.document is None or _digest(alone.document) != base
         (acting if moved else untouched).append(change)
     groups = grouped(acting)
-    found = figures_many(_checks(line, before, after, acting, groups))
+    checks = _checks(line, before, after, acting, groups)
+    if any(check is None for check in checks):
+        return {
+            "gaps": ["Some of the changes alone leave nothing that can be checked."],
+            "shares": [],
+            "sentences": [],
+            "assumptions": [],
+        }
+    found = figures_many(checks)
     ends = answer_many([start.document, end.document])
     return _told(groups, found, ends, untouched, start.assumptions, end.assumptions)
 
@@ -306,8 +314,7 @@ def _joined(part, groups):
 def _checks(line, before, after, acting, groups):
     """Return the check input of each subset of the groups, indexed by bit mask.
 
-    A subset that no file can be written of has the gaps of either end; those were
-    looked at before, so there is none in practice.
+    None for a subset that no file can be written of.
     """
     by_key = {change.key: change for change in acting}
 
