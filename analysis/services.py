@@ -6,13 +6,15 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from django.db import transaction
+from django.db.models import Max
 
 from analysis.engine import ENGINE_VERSION, checkfile
 from analysis.engine.answer import answer_many
-from bridges.models import Bridge, TrussLine
-from shared import audit
+from bridges.models import Bridge, Span, TrussLine
+from shared import audit, jobs
 from surveys import record as records
 from surveys import services as survey_services
+from surveys.models import Observation, Visit
 
 from . import effects, translate
 from .models import Check, ConfigurationCheck, Effect
@@ -48,6 +50,15 @@ def recheck(*, bridge: Bridge) -> Counts:
     by both its check files. What no longer follows from the record is dropped. The
     arithmetic is done outside the transaction that stores it.
     """
+    while True:
+        counts = _recheck_once(bridge)
+        if counts is not None:
+            return counts
+
+
+def _recheck_once(bridge):
+    """None where the record changed while it was computed: it is to be done again."""
+    stamp = _stamp(bridge)
     record = records.load(bridge)
     lines = truss_lines(bridge)
     steps = record.steps()
@@ -62,9 +73,23 @@ def recheck(*, bridge: Bridge) -> Counts:
     )
     told = _effects_for(lines, steps, counts)
     with transaction.atomic():
+        # One at a time: else what is stored last may have been read first.
+        Bridge.objects.select_for_update().filter(pk=bridge.pk).first()
+        if _stamp(bridge) != stamp:
+            return None
         _store_configurations(bridge, wanted, checks)
         _store_effects(bridge, told)
     return counts
+
+
+def _stamp(bridge):
+    """What tells whether the record of a bridge is still the one that was read."""
+    kept = [
+        Visit.history.filter(bridge_id=bridge.pk),
+        Observation.history.filter(visit__bridge_id=bridge.pk),
+        Span.history.filter(bridge_id=bridge.pk),
+    ]
+    return [one.aggregate(last=Max("history_id"))["last"] for one in kept]
 
 
 def _checks_for(documents, counts):
@@ -206,12 +231,34 @@ def preview(visit, observations=None):
     return changes, [(line, result) for line, _, result in told]
 
 
+@jobs.job
+def recheck_bridge(*, bridge):
+    """What a step left to be done when the power went in the middle of it."""
+    recheck(bridge=Bridge.objects.get(pk=bridge))
+
+
+def _then_recheck(step, **arguments):
+    """Take a step and recompute all that depends on it; returns the step's visit.
+
+    With the step itself a job is stored that recomputes a minute later, and dropped
+    again when all is done: what a power cut leaves undone is not left stale.
+    """
+    with transaction.atomic():
+        visit = step(**arguments)
+        owed = jobs.enqueue(recheck_bridge, after_s=60, bridge=visit.bridge_id)
+    recheck(bridge=visit.bridge)
+    jobs.drop(owed)
+    return visit
+
+
 def accept_visit(*, visit, reviewer, held_back=()):
     """Accept a visit and recompute all that depends on it. Returns the visit."""
-    visit = survey_services.accept_visit(
-        visit=visit, reviewer=reviewer, held_back=held_back
+    visit = _then_recheck(
+        survey_services.accept_visit,
+        visit=visit,
+        reviewer=reviewer,
+        held_back=held_back,
     )
-    recheck(bridge=visit.bridge)
     audit.note(audit.Action.ACCEPTED, person=reviewer, subject=str(visit))
     return visit
 
@@ -225,20 +272,19 @@ def return_visit(*, visit, reviewer, question="", questions=()):
 
 def take_out_visit(*, visit, reviewer, reason):
     """Take a visit out of the record and recompute what rested on it."""
-    visit = survey_services.take_out_visit(
-        visit=visit, reviewer=reviewer, reason=reason
+    return _then_recheck(
+        survey_services.take_out_visit, visit=visit, reviewer=reviewer, reason=reason
     )
-    recheck(bridge=visit.bridge)
-    return visit
 
 
 def take_in(*, visit, reviewer, observations):
     """Take held-back answers into the record and recompute what follows."""
-    visit = survey_services.take_in(
-        visit=visit, reviewer=reviewer, observations=observations
+    return _then_recheck(
+        survey_services.take_in,
+        visit=visit,
+        reviewer=reviewer,
+        observations=observations,
     )
-    recheck(bridge=visit.bridge)
-    return visit
 
 
 # The history as the pages and the dossier tell it.

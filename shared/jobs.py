@@ -70,11 +70,14 @@ def job(function=None, /, *, most_tries=MOST_TRIES):
     return mark if function is None else mark(function)
 
 
-def enqueue(call: Callable | str, /, *, by=None, key="", **arguments: Any) -> Job:
+def enqueue(
+    call: Callable | str, /, *, by=None, key="", after_s: float = 0, **arguments: Any
+) -> Job:
     """Ask for a job; returns its row. Inline, the row tells how it went.
 
     The same ``key`` asked for again while it waits is the same job, with the arguments
-    it was first asked with. Inside a transaction the job is asked for only if that
+    it was first asked with. With ``after_s`` it waits so long, also where jobs run
+    inline: then for a worker. Inside a transaction the job is asked for only if that
     commits. Raises ``NotAJob``, and ``TypeError`` for arguments that JSON cannot hold
     or the function does not take.
     """
@@ -87,8 +90,9 @@ def enqueue(call: Callable | str, /, *, by=None, key="", **arguments: Any) -> Jo
         key=key,
         person=by if getattr(by, "pk", None) else None,
         most_tries=function.job_most_tries,
+        run_after=timezone.now() + datetime.timedelta(seconds=after_s),
     )
-    if is_new and settings.JOBS_INLINE:
+    if is_new and not after_s and settings.JOBS_INLINE:
         if _is_inside_a_transaction():
             transaction.on_commit(lambda: run_now(asked), robust=True)
         else:
@@ -135,6 +139,11 @@ def _is_inside_a_transaction():
     """Whether anything is still to be committed, but for what a test wraps itself in."""
     blocks = connection.atomic_blocks
     return any(not getattr(one, "_from_testcase", False) for one in blocks)
+
+
+def drop(asked: Job) -> bool:
+    """Ask no more for a job that nobody has begun; returns whether it was so."""
+    return bool(Job.objects.filter(pk=asked.pk, state=Job.State.WAITING).delete()[0])
 
 
 # -- running
