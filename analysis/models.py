@@ -125,6 +125,24 @@ class Finding(models.Model):
         return stored.result
 
 
+class ToMeasure(models.Model):
+    """What somebody who goes to a bridge should measure, kept for lists to read.
+
+    Reckoning it samples the check of every truss line, which a list of bridges cannot
+    wait for. ``is_stale`` when the record has changed since.
+    """
+
+    bridge = models.OneToOneField(
+        Bridge, on_delete=models.CASCADE, primary_key=True, related_name="+"
+    )
+    tasks = models.JSONField(default=list)
+    is_stale = models.BooleanField(default=False)
+    made_at = models.DateTimeField(auto_now=True)
+
+    def __str__(self):
+        return f"what to measure at {self.bridge_id}"
+
+
 class Dossier(models.Model):
     """One nomination case of a bridge: what officers write; the rest is the record's.
 

@@ -17,7 +17,7 @@ from surveys import services as survey_services
 from surveys.models import Observation, Visit
 
 from . import effects, translate
-from .models import Check, ConfigurationCheck, Effect
+from .models import Check, ConfigurationCheck, Effect, ToMeasure
 
 
 @dataclass
@@ -79,6 +79,7 @@ def _recheck_once(bridge):
             return None
         _store_configurations(bridge, wanted, checks)
         _store_effects(bridge, told)
+        ToMeasure.objects.filter(bridge=bridge).update(is_stale=True)
     return counts
 
 

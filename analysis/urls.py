@@ -4,6 +4,7 @@ from django.urls import path
 
 from . import (
     dossier_views,
+    due_views,
     editing,
     form_compare_views,
     form_pages,
@@ -41,6 +42,11 @@ urlpatterns = [
         editing.edit,
         name="record-edit",
     ),
+    # What to revisit next.
+    path("due/", due_views.due_list, name="due"),
+    path("due/drive.gpx", due_views.drive_file, name="due-drive"),
+    path("due/sheets/", due_views.sheets, name="due-sheets"),
+    path("due/take/", due_views.take, name="due-take"),
     # Review.
     path("review/", review.queue, name="review"),
     path("review/<uuid:client_id>/", review.visit, name="review-visit"),

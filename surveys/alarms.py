@@ -6,12 +6,14 @@ mail is set they are written to as well. A mail that cannot be sent costs nothin
 
 from __future__ import annotations
 
+import datetime
 import logging
 
 from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.core.mail import EmailMessage
 from django.db import transaction
+from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
 
 from shared import policy
@@ -20,6 +22,7 @@ from .models import Visit
 
 logger = logging.getLogger(__name__)
 MOST_SHOWN = 5
+RECENT_DAYS = 365
 
 
 def open_alarms():
@@ -46,7 +49,9 @@ def furniture(request):
 def _shown_to(request):
     if not policy.can_review(getattr(request, "user", None)):
         return []
-    return list(open_alarms()[:MOST_SHOWN])
+    # Of an old visit entered late the queue tells, not every page.
+    since = timezone.localdate() - datetime.timedelta(days=RECENT_DAYS)
+    return list(open_alarms().filter(when_latest__gte=since)[:MOST_SHOWN])
 
 
 def raise_if_danger(visit):

@@ -46,6 +46,9 @@ GUARDED = {
         "/bridges/hollin-ford/",
         "/bridges/hollin-ford/visit/",
         "/visits/",
+        "/due/",
+        "/due/?near=A-07&order=distance",
+        "/due/sheets/?b=tanners-ford&b=stony-run-arch",
     ],
     "reviewer": ["/review/"],
     "officer": [

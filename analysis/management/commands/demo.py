@@ -4,6 +4,7 @@ import contextlib
 import logging
 import socket
 import sys
+import threading
 
 from django.conf import settings
 from django.core.management import BaseCommand, CommandError, call_command
@@ -12,7 +13,7 @@ from django.core.wsgi import get_wsgi_application
 from django.db import connection
 from django.db.utils import OperationalError
 
-from analysis import demo
+from analysis import demo, errands
 
 HOST = "127.0.0.1"
 
@@ -116,5 +117,7 @@ def _require_free(port):
 def _serve(port):
     """Answer with a thread a request; WhiteNoise serves the static files."""
     logging.getLogger("django.server").setLevel(logging.WARNING)
+    # Half a minute's arithmetic for the due list, which nobody should wait for.
+    threading.Thread(target=errands.reckon_all, daemon=True).start()
     with contextlib.suppress(KeyboardInterrupt):
         basehttp.run(HOST, port, get_wsgi_application(), threading=True)

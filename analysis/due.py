@@ -1,0 +1,401 @@
+"""What to revisit next, and why.
+
+Every bridge that stands gets reasons out of the record, each with points; the list is
+in the order of their sum. The points are the society's own practice (no published rule
+sets them) and stand in ``POINTS`` to be argued with. That somebody should look at a
+bridge says nothing of its strength.
+
+A fixed number of queries, whatever the number of bridges.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+from django.db.models import Count, F, Max, Q
+
+from bridges.models import Bridge, LifeEvent
+from shared.dates import display
+from surveys import seasons
+from surveys.models import Answer, Element, Observation, Photo, Repair, Viewpoint, Visit
+
+from .drive import miles_between
+from .models import ToMeasure
+
+DAYS_A_YEAR = 365.25
+# A look older than this begins to count. United States practice has owners inspect most
+# highway bridges at least every 24 months (23 CFR 650.311, from memory): the record of
+# a volunteer society need not be younger than that.
+FRESH_YEARS = 2.0
+# After this long a part that others of the bridge have outlived unseen is named.
+OLD_PART_YEARS = 5.0
+OLD_PHOTO_YEARS = 5.0
+POINTS = {
+    "danger": 100,
+    "old_danger": 50,
+    "never": 40,
+    "question": 20,
+    "expected": 15,
+    "year": 4,
+    "most_years": 40,
+    "old_part": 2,
+    "most_old_parts": 20,
+    "unseen": 3,
+    "most_unseen": 15,
+    "unseen_in_season": 4,
+    "viewpoint": 6,
+    "old_viewpoint": 2,
+    "most_viewpoints": 18,
+    "missing_size": 10,
+    "per_percent": 0.4,
+    "most_measure": 20,
+}
+MOST_NAMED = 4
+TELLING = (Answer.SAME, Answer.CHANGED, Answer.GONE)
+# What a person calls a group of elements that are looked at together.
+PARTS = {
+    Element.Kind.MEMBER: "truss members",
+    Element.Kind.JOINT: "joints",
+    Element.Kind.DECK: "deck",
+    Element.Kind.FLOOR_BEAMS: "floor",
+    Element.Kind.STRINGERS: "floor",
+    Element.Kind.RAILING: "railings",
+    Element.Kind.BRACING: "bracing",
+    Element.Kind.BEARING: "bearings",
+    Element.Kind.PLATE: "plates",
+    Element.Kind.LIMIT: "posted limit",
+    Element.Kind.ABUTMENT: "abutments and piers",
+    Element.Kind.PIER: "abutments and piers",
+    Element.Kind.APPROACH: "approaches",
+    Element.Kind.ARCH: "arch ring",
+    Element.Kind.GIRDER: "girders",
+    Element.Kind.CABLE: "cables",
+    Element.Kind.SETTING: "setting",
+    Element.Kind.OTHER: "other parts",
+}
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One reason to go: its kind, a sentence, its points, and a day or season."""
+
+    kind: str
+    words: str
+    points: float
+    season: str = ""
+
+
+@dataclass
+class Due:
+    """One bridge and why it is due."""
+
+    bridge: Bridge
+    access: str
+    reasons: list[Reason] = field(default_factory=list)
+    miles: float | None = None
+    last_look: datetime.date | None = None
+
+    @property
+    def points(self):
+        return sum(reason.points for reason in self.reasons)
+
+    @property
+    def is_danger(self):
+        return any(reason.kind == "danger" for reason in self.reasons)
+
+    @property
+    def seasons(self):
+        return {reason.season for reason in self.reasons if reason.season}
+
+
+def due(bridges, today, near=None) -> list[Due]:
+    """Return what is due among these bridges (a queryset), the most pressing first.
+
+    ``near`` is ``(latitude, longitude)``; distances are great-circle miles from it.
+    Bridges without any reason are left out.
+    """
+    standing = bridges.exclude(status__in=[Bridge.Status.LOST, Bridge.Status.STORED])
+    rows = {
+        bridge.pk: Due(bridge, seasons.access_of(bridge.status, bridge.access_notes))
+        for bridge in standing.select_related("standing")
+    }
+    if not rows:
+        return []
+    # Every bridge there is costs one subquery; some of them, their numbers.
+    here = standing.order_by().values("pk")
+    looks = _last_looks(here)
+    _dangers(rows, here, today)
+    _questions(rows, here)
+    _ages(rows, here, looks, today)
+    _unseen(rows, here, looks, today)
+    _viewpoints(rows, here, today)
+    _expected(rows, here)
+    _measures(rows, here)
+    found = [row for row in rows.values() if row.reasons]
+    for row in found:
+        row.reasons.sort(key=lambda reason: -reason.points)
+        if near is not None:
+            place = float(row.bridge.latitude), float(row.bridge.longitude)
+            row.miles = miles_between(near, place)
+    return sorted(found, key=lambda row: (-row.points, row.bridge.name, row.bridge.pk))
+
+
+def _add(rows, pk, *reason, **more):
+    if pk in rows:
+        rows[pk].reasons.append(Reason(*reason, **more))
+
+
+# -- danger and questions
+
+
+def _dangers(rows, here, today):
+    for visit in Visit.objects.in_danger().filter(bridge__in=here):
+        words = f"Reported as dangerous on {display(visit.when)}"
+        if visit.danger_note:
+            words = f"{words}: {_short(visit.danger_note)}"
+        is_old = (today - visit.when_latest).days > DAYS_A_YEAR
+        words = f"{_end(words)} Keep off; nobody has written what was done about it."
+        points = POINTS["old_danger" if is_old else "danger"]
+        _add(rows, visit.bridge_id, "danger", words, points)
+
+
+def _questions(rows, here):
+    visits = Visit.objects.filter(bridge__in=here).exclude(question="")
+    for visit in visits.filter(status=Visit.Status.RETURNED):
+        words = f"A reviewer asks: {_end(_short(visit.question))}"
+        _add(rows, visit.bridge_id, "question", words, POINTS["question"])
+    held = Observation.objects.filter(
+        visit__bridge__in=here, superseded_by__isnull=True
+    ).exclude(question="")
+    held = held.filter(
+        Q(is_held_back=True, visit__status=Visit.Status.ACCEPTED)
+        | Q(visit__status=Visit.Status.RETURNED)
+    ).exclude(replies__sent_at__gte=F("asked_at"))
+    for one in held.annotate(
+        bridge_id=F("visit__bridge"), element_name=F("element__name")
+    ).values("bridge_id", "element_name", "question"):
+        words = f"Of {one['element_name']}: {_end(_short(one['question']))}"
+        _add(rows, one["bridge_id"], "question", words, POINTS["question"])
+
+
+# -- age
+
+
+def _ages(rows, here, looks, today):
+    """How long ago anybody stood there, and which parts have been seen by none since."""
+    by_bridge = defaultdict(lambda: defaultdict(list))
+    elements = Element.objects.filter(bridge__in=here).order_by()
+    for pk, bridge, kind in elements.values_list("pk", "bridge_id", "kind"):
+        by_bridge[bridge][PARTS[kind]].append(looks.get(pk))
+    for pk, row in rows.items():
+        row.last_look = _day(getattr(row.bridge, "standing", None))
+        if row.last_look is None:
+            _add(rows, pk, "age", "Nobody has stood there yet.", POINTS["never"])
+            continue
+        years = (today - row.last_look).days / DAYS_A_YEAR
+        if years > FRESH_YEARS:
+            points = min((years - FRESH_YEARS) * POINTS["year"], POINTS["most_years"])
+            words = f"Last visited {_years(years)} ago, in {row.last_look:%B %Y}."
+            _add(rows, pk, "age", words, points)
+        _old_parts(rows, pk, by_bridge[pk], row.last_look, today)
+
+
+def _day(standing):
+    return standing.last_visited if standing is not None else None
+
+
+def _last_looks(here):
+    """``{element id: the last day on which it was seen}``, of what is in the record."""
+    seen = Observation.objects.filter(
+        visit__bridge__in=here,
+        visit__status=Visit.Status.ACCEPTED,
+        superseded_by__isnull=True,
+        is_held_back=False,
+        answer__in=TELLING,
+    ).order_by()
+    last = seen.values("element_id").annotate(last=Max("visit__when_latest"))
+    return dict(last.values_list("element_id", "last"))
+
+
+def _old_parts(rows, pk, parts, last_look, today):
+    """Name parts that the last visits passed by; what nobody ever described too."""
+    old, never = [], []
+    for name, days in parts.items():
+        known = [day for day in days if day]
+        if not known:
+            never.append(name)
+            continue
+        oldest = min(known)
+        years = (today - oldest).days / DAYS_A_YEAR
+        if oldest < last_look and years > OLD_PART_YEARS:
+            old.append((years, name))
+    old.sort(reverse=True)
+    points = min(POINTS["old_part"] * len(old), POINTS["most_old_parts"])
+    if old:
+        named = [f"{name} ({_years(years)} ago)" for years, name in old[:MOST_NAMED]]
+        words = f"Passed over by later visits: {_listed(named, len(old))}."
+        _add(rows, pk, "age", words, points)
+    if never:
+        words = f"Never recorded: {_listed(never[:MOST_NAMED], len(never))}."
+        points = min(POINTS["old_part"] * len(never), POINTS["most_old_parts"])
+        _add(rows, pk, "age", words, points)
+
+
+# -- what could not be seen
+
+
+def _unseen(rows, here, looks, today):
+    hidden = Observation.objects.filter(
+        visit__bridge__in=here,
+        visit__status=Visit.Status.ACCEPTED,
+        superseded_by__isnull=True,
+        is_held_back=False,
+        answer=Answer.NOT_SEEN,
+    ).order_by("visit__when_latest", "pk")
+    latest = {}
+    for one in hidden.values(
+        "element_id",
+        "element__bridge_id",
+        "element__name",
+        "reason",
+        "visit__when_latest",
+    ):
+        seen = looks.get(one["element_id"])
+        if seen is None or seen < one["visit__when_latest"]:
+            latest[one["element_id"]] = one
+    grouped = defaultdict(list)
+    for one in latest.values():
+        season = seasons.of_reason(one["reason"])
+        key = season.key if season else ""
+        grouped[one["element__bridge_id"], key].append(one)
+    for (pk, key), found in grouped.items():
+        _add_unseen(rows, pk, seasons.BY_KEY.get(key), found, today)
+
+
+def _add_unseen(rows, pk, season, found, today):
+    names = [one["element__name"] for one in found]
+    why = next((one["reason"] for one in found if one["reason"]), "")
+    words = f"Could not be seen last time: {_listed(names[:MOST_NAMED], len(names))}"
+    words = f"{words} ({why})." if why else f"{words}."
+    points = min(POINTS["unseen"] * len(names), POINTS["most_unseen"])
+    if season is not None:
+        words = f"{words} Best when {season.name}, {season.when}."
+        points += POINTS["unseen_in_season"] if season.suits(today.month) else 0
+    _add(rows, pk, "unseen", words, points, season=season.key if season else "")
+
+
+# -- viewpoints
+
+
+def _viewpoints(rows, here, today):
+    photos = Photo.objects.public().filter(viewpoint__bridge__in=here).order_by()
+    taken = dict(
+        photos.values("viewpoint_id")
+        .annotate(last=Max("visit__when_latest"))
+        .values_list("viewpoint_id", "last")
+    )
+    lacking, old = defaultdict(list), defaultdict(list)
+    wanted = Viewpoint.objects.filter(bridge__in=here, is_mandatory=True)
+    for pk, bridge, name in wanted.values_list("pk", "bridge_id", "name"):
+        last = taken.get(pk)
+        if last is None:
+            lacking[bridge].append(name)
+        elif (today - last).days / DAYS_A_YEAR > OLD_PHOTO_YEARS:
+            old[bridge].append(name)
+    for kind, found, words in (
+        ("viewpoint", lacking, "No photo from"),
+        ("old_viewpoint", old, "Photo older than five years from"),
+    ):
+        for pk, names in found.items():
+            points = min(POINTS[kind] * len(names), POINTS["most_viewpoints"])
+            told = f"{words} {_listed(names[:MOST_NAMED], len(names))}."
+            _add(rows, pk, "viewpoint", told, points)
+
+
+# -- changes expected
+
+
+def _expected(rows, here):
+    """Work and events heard of that nobody has gone to see since."""
+    repairs = Repair.objects.filter(bridge__in=here, seen_at_visit=None)
+    events = LifeEvent.objects.filter(bridge__in=here)
+    told = [
+        *repairs.values_list(
+            "bridge_id", "when", "when_earliest", "when_latest", "title"
+        ),
+        *[
+            (pk, *dates, text or LifeEvent.Kind(kind).label)
+            for pk, *dates, text, kind in events.values_list(
+                "bridge_id", "when", "when_earliest", "when_latest", "text", "kind"
+            )
+        ],
+    ]
+    for pk, when, earliest, latest, title in told:
+        row = rows.get(pk)
+        if row is None or row.last_look is None or not when:
+            continue
+        # What has no end yet counts from its beginning.
+        day = latest or earliest
+        if day is not None and day > row.last_look:
+            words = f"Heard of since the last visit, {display(when)}: {_short(title)}"
+            _add(rows, pk, "expected", _end(words), POINTS["expected"])
+    waiting = (
+        Visit.objects.waiting().filter(bridge__in=here).order_by().values("bridge_id")
+    )
+    for one in waiting.annotate(count=Count("pk")):
+        row = rows.get(one["bridge_id"])
+        if row is not None and row.reasons:
+            words = "A visit waits for review: see what it says before you go."
+            row.reasons.append(Reason("waiting", words, 0))
+
+
+# -- measurements that move a check
+
+
+def _measures(rows, here):
+    for kept in ToMeasure.objects.filter(bridge__in=here):
+        points, said = 0.0, []
+        for task in kept.tasks:
+            if task["is_missing"]:
+                points += POINTS["missing_size"]
+            else:
+                points += POINTS["per_percent"] * (task["narrows_percent"] or 0)
+            said.append(f"{task['words']} {task['why']}")
+        if said:
+            _add(
+                rows,
+                kept.bridge_id,
+                "measure",
+                said[0],
+                min(points, POINTS["most_measure"]),
+            )
+
+
+# -- words
+
+
+def _short(text, most=140):
+    text = " ".join(text.split())
+    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
+
+
+def _end(text):
+    return text if text.endswith((".", "!", "?", "…")) else f"{text}."
+
+
+def _years(years):
+    whole = round(years)
+    if whole < 1:
+        return f"{max(round(years * 12), 1)} months"
+    return f"{whole} year{'' if whole == 1 else 's'}"
+
+
+def _listed(names, count):
+    rest = count - len(names)
+    if rest:
+        return f"{', '.join(names)} and {rest} more"
+    if len(names) == 1:
+        return names[0]
+    return f"{', '.join(names[:-1])} and {names[-1]}"
