@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('analysis', '0004_band'),
+        ('analysis', '0006_nomination_case'),
         ('bridges', '0004_more_forms'),
     ]
 
