@@ -195,6 +195,8 @@ class Facets:
             return f"“{value}”"
         if name == "decade":
             return "No date" if value == UNDATED else f"Built in the {value}s"
+        if name == "lost_decade":
+            return "Lost, no date" if value == UNDATED else f"Lost in the {value}s"
         if name == "changed":
             return f"{dict(PARTS)[value]} changed"
         if name == "ever_changed":

@@ -280,19 +280,20 @@ class DecadesFilter(ValuesFilter):
     field_class = DecadesField
 
     def filter(self, qs, value):
-        return qs.filter(_built_in(value)) if value else qs
+        return qs.filter(_dated_in("built", value)) if value else qs
 
 
-def _built_in(decades):
+def _dated_in(column, decades):
     found = Q(pk__in=[])
     for decade in decades:
         if decade == UNDATED:
-            found |= Q(built="")
+            found |= Q(**{column: ""})
             continue
         first, last = decade_bounds(int(decade))
-        starts = Q(built_earliest__isnull=True) | Q(built_earliest__lte=last)
-        ends = Q(built_latest__isnull=True) | Q(built_latest__gte=first)
-        found |= ~Q(built="") & starts & ends
+        earliest, latest = f"{column}_earliest", f"{column}_latest"
+        starts = Q(**{f"{earliest}__isnull": True}) | Q(**{f"{earliest}__lte": last})
+        ends = Q(**{f"{latest}__isnull": True}) | Q(**{f"{latest}__gte": first})
+        found |= ~Q(**{column: ""}) & starts & ends
     return found
 
 
@@ -340,7 +341,7 @@ class BridgeFilter(django_filters.FilterSet):
 
     q = django_filters.CharFilter(
         method="search",
-        label="Name, number, road, water or town",
+        label="Names, roads, waters, plates, notes",
         max_length=LONGEST_TEXT,
     )
     form = _choices("standing__form", Form.choices, "Form")
@@ -354,6 +355,7 @@ class BridgeFilter(django_filters.FilterSet):
     )
     as_of = LastDayFilter(method="stood", label="As of")
     decade = DecadesFilter(label="Decade built")
+    lost_decade = DecadesFilter(method="lost_in", label="Decade lost")
     certainty = _choices("built_confidence", Confidence.choices, "How sure the date is")
     span = django_filters.MultipleChoiceFilter(
         method="spans", choices=SPANS, label="Longest span"
@@ -438,6 +440,9 @@ class BridgeFilter(django_filters.FilterSet):
             return queryset
         gone = (Bridge.Status.LOST, Bridge.Status.STORED)
         return queryset.filter(Exists(_spells_on(value).exclude(status__in=gone)))
+
+    def lost_in(self, queryset, name, value):
+        return queryset.filter(_dated_in("lost", value), status=Bridge.Status.LOST)
 
     def spans(self, queryset, name, value):
         found = Q(pk__in=[])

@@ -74,7 +74,7 @@ class Box:
     @classmethod
     def read(cls, bbox, zoom):
         """Read ``w,s,e,n`` and a zoom. Raises ``ValidationError`` naming the field."""
-        return cls(*_edges(bbox), _zoom(zoom))
+        return cls(*edges(bbox), _zoom(zoom))
 
     def cells(self):
         """Return (shift, first x, first y, columns, rows) of the grid that covers it.
@@ -106,7 +106,7 @@ def _refuse(name, message, code="invalid"):
     raise ValidationError({name: ValidationError(message, code=code)})
 
 
-def _edges(text):
+def edges(text):
     if not text:
         _refuse("bbox", "Give bbox=west,south,east,north in degrees.", "required")
     try:

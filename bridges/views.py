@@ -1,24 +1,18 @@
 """Pages of what stands there: the map and list, builders, and the files of a view."""
 
-import gzip
-import hashlib
-import json
-import logging
 from dataclasses import dataclass
-from pathlib import Path
 
 from django.conf import settings
 from django.core.paginator import Paginator
 from django.db.models import Count, Prefetch, Q
 from django.http import (
     Http404,
-    HttpResponse,
     HttpResponseBadRequest,
     StreamingHttpResponse,
 )
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse
-from django.utils.cache import patch_vary_headers
+from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
 from django.utils.safestring import SafeString
 from django.views.decorators.http import require_safe
 
@@ -37,6 +31,9 @@ from .filters import (
 from .models import Attribution, Bridge, Builder, Plate
 
 PAGE_SIZE = 50
+# What the slide of years offers at a tap, and where it begins.
+YEARS = ("1900", "1925", "1950", "1975", "2000")
+FIRST_YEAR = "1800"
 # A status for each shape that a mark can have, in the order of the key.
 SHAPES = (
     (Bridge.Status.IN_SERVICE, "Standing, in use"),
@@ -65,7 +62,6 @@ TYPED_IN = (
     "length_min",
     "length_max",
 )
-log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -138,9 +134,12 @@ def index(request):
         "tick": drawing.glyph("truss", "in-service", is_recently_changed=True),
         "shapes": [(drawing.glyph("truss", key), word) for key, word in SHAPES],
         "recent_years": RECENT_YEARS,
+        "years": YEARS,
+        "first_year": FIRST_YEAR,
+        "this_year": str(timezone.localdate().year),
         "files": [
             (name, reverse("bridges:export", args=[name.lower()]))
-            for name in ("CSV", "GeoJSON", "GPX")
+            for name in ("CSV", "GeoJSON", "GPX", "KML")
         ],
     }
     return render(request, "bridges/index.html", context)
@@ -205,11 +204,20 @@ def _map_settings(query, bounds):
     return {
         "view_url": reverse("api-bridges-map"),
         "base_url": reverse("bridges:base-map"),
+        "views_url": _views_url(),
         "query": query,
         "bounds": bounds,
         "tiles": tiles,
         "recent_years": RECENT_YEARS,
     }
+
+
+def _views_url():
+    """Return where photographs and viewpoints are, if a higher room has them."""
+    try:
+        return reverse("api-views-map")
+    except NoReverseMatch:
+        return ""
 
 
 def _marks():
@@ -299,53 +307,3 @@ def builder(request, slug):
             "plates": found.plates.all(),
         },
     )
-
-
-@require_safe
-def base_map(request):
-    """Water, roads, county lines and towns under the bridges' marks, as GeoJSON.
-
-    Read from ``fixtures/region`` and kept until a file there changes. Without any the
-    map still works, on plain paper.
-    """
-    folder = Path(settings.BASE_DIR) / "fixtures" / "region"
-    plain, packed, etag = _base_map(folder)
-    if request.headers.get("If-None-Match") == etag:
-        return HttpResponse(status=304, headers={"ETag": etag})
-    is_packed = "gzip" in request.headers.get("Accept-Encoding", "")
-    response = HttpResponse(
-        packed if is_packed else plain,
-        content_type="application/geo+json",
-        headers={"ETag": etag, "Cache-Control": "public, max-age=3600"},
-    )
-    if is_packed:
-        response.headers["Content-Encoding"] = "gzip"
-    patch_vary_headers(response, ["Accept-Encoding"])
-    return response
-
-
-_base_maps = {}
-
-
-def _base_map(folder):
-    files = sorted(folder.glob("*.geojson"))
-    key = tuple((str(file), file.stat().st_mtime_ns) for file in files)
-    if _base_maps.get("key") != key:
-        body = {"type": "FeatureCollection", "features": []}
-        for file in files:
-            body["features"] += _features(file)
-        plain = json.dumps(body, ensure_ascii=False, separators=(",", ":")).encode()
-        etag = f'"{hashlib.sha256(plain).hexdigest()[:24]}"'
-        _base_maps.update(key=key, answer=(plain, gzip.compress(plain, mtime=0), etag))
-    return _base_maps["answer"]
-
-
-def _features(file):
-    try:
-        features = json.loads(file.read_text("utf-8"))["features"]
-    except (ValueError, KeyError, TypeError):
-        log.warning(
-            "%s is not a GeoJSON collection; the base map does without it", file
-        )
-        return []
-    return features

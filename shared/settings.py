@@ -234,6 +234,8 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     # One name for what several fields are chosen from.
     "ENUM_NAME_OVERRIDES": {
+        "GeoFeatureEnum": ["Feature"],
+        "GeoCollectionEnum": ["FeatureCollection"],
         "ConfidenceEnum": "bridges.models.Confidence",
         "BridgeStatusEnum": "bridges.models.Bridge.Status",
         "VisitStatusEnum": "surveys.models.Visit.Status",
@@ -242,6 +244,8 @@ SPECTACULAR_SETTINGS = {
 
 TILE_URL = environment.text("TILE_URL")
 TILE_ATTRIBUTION = environment.text("TILE_ATTRIBUTION")
+# A GeoJSON file, or a folder of them, in place of the demonstration's region.
+BASE_MAP = environment.text("BASE_MAP")
 TILE_MAX_ZOOM = environment.whole("TILE_MAX_ZOOM", 17)
 # The library's own default names a public tile server; the base map is ours.
 LEAFLET_CONFIG = {"TILES": [], "RESET_VIEW": False, "ATTRIBUTION_PREFIX": ""}

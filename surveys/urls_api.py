@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from . import api, replies_api
+from . import api, camera_api, replies_api
 
 urlpatterns = [
     path("visits/", api.Visits.as_view(), name="api-visits"),
@@ -13,5 +13,6 @@ urlpatterns = [
         name="api-visit-answers",
     ),
     path("questions/", replies_api.Questions.as_view(), name="api-questions"),
+    path("views/map/", camera_api.Cameras.as_view(), name="api-views-map"),
     path("uploads/<uuid:client_id>/", api.Uploads.as_view(), name="api-upload"),
 ]

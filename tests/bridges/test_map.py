@@ -15,7 +15,7 @@ from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
 
-from bridges import mapindex, views
+from bridges import basemap, mapindex
 from bridges.models import Bridge, MapVersion, generalised
 from tests.bridges.inventory import list_bridge, queries_of
 from tests.makers import make_person
@@ -474,12 +474,13 @@ def test_the_ground_is_packed_for_who_can_unpack_it(client):
 
 
 def test_without_ground_or_with_broken_ground_the_map_has_none(tmp_path, caplog):
-    plain, _, _ = views._base_map(tmp_path / "absent")
+    plain, *_ = basemap.read(tmp_path / "absent")
     assert json.loads(plain) == {"type": "FeatureCollection", "features": []}
-    (tmp_path / "one.geojson").write_text('{"features": [{"kind": 1}]}')
+    one = {"type": "Feature", "properties": {"kind": "road"}, "geometry": {}}
+    (tmp_path / "one.geojson").write_text(json.dumps({"features": [one, {"kind": 1}]}))
     (tmp_path / "two.geojson").write_text('{"features": ')
-    plain, _, _ = views._base_map(tmp_path)
-    assert json.loads(plain)["features"] == [{"kind": 1}]
+    plain, *_ = basemap.read(tmp_path)
+    assert json.loads(plain)["features"] == [one]
     assert "two.geojson" in caplog.text
 
 

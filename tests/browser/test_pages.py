@@ -19,6 +19,13 @@ BRIDGES = ("tanners-ford", "hollin-ford", "kestle-mill")
 PUBLIC = [
     "/",
     "/?q=ford",
+    "/?as_of=1925&q=frod",
+    "/changes/",
+    "/numbers/",
+    "/along/",
+    "/along/?crossing=Alder+River",
+    "/bridges/tanners-ford/comparables/",
+    "/b/A-11/card/",
     "/builders/",
     "/about/figures/",
     "/forms/",
@@ -49,6 +56,7 @@ GUARDED = {
         "/due/",
         "/due/?near=A-07&order=distance",
         "/due/sheets/?b=tanners-ford&b=stony-run-arch",
+        "/watching/",
     ],
     "reviewer": ["/review/"],
     "officer": [

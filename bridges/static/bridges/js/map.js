@@ -1,6 +1,8 @@
 // The map of a view: our ground, the marks, and the ways to move it without a mouse.
 
 import { layGround } from "./base.js";
+import { startSlide } from "./slide.js";
+import { startViews } from "./views.js";
 import { around, boxOf, fitting } from "./labels.js";
 import { areOnOneSpot, gather, isOneBridge, nameOf } from "./marks.js";
 import { panBy, readHash, viewAddress, writeHash } from "./view.js";
@@ -256,6 +258,7 @@ export function startMap(L, section, settings) {
         here ??= L.circleMarker([0, 0], { radius: 9, className: "here", interactive: false }).addTo(map);
         here.setLatLng([coords.latitude, coords.longitude]);
         map.setView([coords.latitude, coords.longitude], 12);
+        offerList(coords);
       },
       () => {
         said.textContent = "Where you are could not be found. Allow it in the browser, or move the map.";
@@ -264,6 +267,25 @@ export function startMap(L, section, settings) {
     );
   }
   let here = null;
+
+  // The list of the same ground, as an address that can be kept.
+  function offerList({ latitude, longitude }) {
+    const line = section.querySelector("[data-near-list]");
+    const query = new URLSearchParams(settings.query);
+    query.set("near", `${latitude.toFixed(4)},${longitude.toFixed(4)},10`);
+    line.querySelector("a").href = `?${query}`;
+    line.hidden = false;
+  }
+
+  const layer = startViews(L, map, settings, (words) => { said.textContent = words; });
+  const views = section.querySelector("[data-views]");
+  views.hidden = !settings.views_url;
+  views.addEventListener("click", () => {
+    const isOn = views.getAttribute("aria-pressed") !== "true";
+    views.setAttribute("aria-pressed", String(isOn));
+    layer.show(isOn);
+  });
+  startSlide(section, settings, refresh);
 
   const tools = section.querySelector("[data-map-tools]");
   tools.hidden = false;
@@ -302,6 +324,7 @@ export function startMap(L, section, settings) {
     const hash = writeHash({ zoom: map.getZoom(), latitude: lat, longitude: lng });
     history.replaceState(history.state, "", `${location.pathname}${location.search}${hash}`);
     write();
+    layer.refresh();
     clearTimeout(waiting);
     waiting = setTimeout(refresh, WAIT_MS);
   });

@@ -25,6 +25,14 @@ export function viewAddress(address, query, box, zoom) {
   return `${address}?bbox=${edges}&zoom=${Math.round(zoom)}${filters}`;
 }
 
+// The same filters as of another year; blank is today.
+export function queryAt(query, year) {
+  const asked = new URLSearchParams(query);
+  asked.delete("as_of");
+  if (year) asked.set("as_of", year);
+  return asked.toString();
+}
+
 export function readHash(hash) {
   const match = HASH.exec(hash);
   if (!match) return null;
