@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+import numpy as np
 import pytest
 
 from analysis.engine import forms
@@ -134,6 +135,41 @@ def test_every_form_stands_and_balances_its_load(form, deck_position):
     assert found["dead_load"]["total_kip"] == pytest.approx(total)
     for reaction in found["reactions"].values():
         assert reaction["dead_kip"] == pytest.approx(total / 2)
+
+
+@pytest.mark.parametrize("form", [name for name in EVERY if name != "queen-post"])
+def test_a_truck_across_every_form_does_what_its_influence_lines_say(form):
+    """H15, 6 and 24 kip 14 ft apart, either heading, each axle over each panel point.
+
+    Without bars that go slack an influence line is straight between panel points, so
+    the extremes are among those positions.
+    """
+    entry = forms.FORMS[form]
+    geometry, document = entry.typical(), entry.document()
+    loaded = geometry.loaded_joints
+    x = np.array([geometry.joints[joint][0] for joint in loaded])
+    lines = np.zeros((len(geometry.members), len(x)))
+    for place, joint in enumerate(loaded):
+        found = answer(document | {"dead_load": {"joints_kip": {joint: 1.0}}})
+        lines[:, place] = [found["members"][m]["dead_kip"] for m in geometry.names]
+    forces = [np.zeros(len(geometry.members))]
+    for kips in ((6.0, 24.0), (24.0, 6.0)):
+        for at in x:
+            for shift in (0.0, 14.0):
+                axles = np.array([at + shift - 14.0, at + shift])
+                on = (axles >= 0.0) & (axles <= x[-1])
+                forces.append(
+                    sum(
+                        kip * np.array([np.interp(axle, x, line) for line in lines])
+                        for kip, axle in zip(np.array(kips)[on], axles[on], strict=True)
+                    )
+                    + np.zeros(len(lines))
+                )
+    found = answer(document | {"live_load": {"vehicle": "H15"}})["members"]
+    most = [found[name]["live_max_kip"] for name in geometry.names]
+    least = [found[name]["live_min_kip"] for name in geometry.names]
+    assert most == pytest.approx(np.max(forces, axis=0), abs=1e-6)
+    assert least == pytest.approx(np.min(forces, axis=0), abs=1e-6)
 
 
 def test_the_deck_of_a_bedstead_ends_on_its_legs():
