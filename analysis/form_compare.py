@@ -32,7 +32,7 @@ SPRING = 0.6
 LEFT_OUT = ("camelback", "queen-post")
 COMPARABLE = tuple(name for name in forms.FORMS if name not in LEFT_OUT)
 DEFAULT_PANELS = 5
-MOST_PANELS = 24
+MOST_PANELS = 20
 
 
 @dataclass(frozen=True)
@@ -297,6 +297,8 @@ def _bar(name, geometry, told, crossing):
 
 def panels_fault(entry: forms.Form, panels: int) -> str:
     """Return what a form asks of the number of panels, or "" where it has it."""
+    if entry.key == "fink" and panels & (panels - 1):
+        return "A Fink truss has 2, 4, 8 or 16 panels."
     if entry.least_panels == entry.most_panels != panels:
         return f"A {form_facts.full_title(entry)} has {entry.least_panels} panels."
     if panels < entry.least_panels:
@@ -310,8 +312,6 @@ def panels_fault(entry: forms.Form, panels: int) -> str:
             "an even number" if entry.multiple_of == 2 else "a number divisible by four"
         )
         return f"A {form_facts.full_title(entry)} has {number} of panels."
-    if entry.key == "fink" and panels & (panels - 1):
-        return "A Fink truss has 2, 4, 8 or 16 panels."
     return ""
 
 

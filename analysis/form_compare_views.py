@@ -157,11 +157,13 @@ class CompareForm(django_forms.Form):
         return data
 
     def _check_panels(self, data):
-        if data.get("form") and data.get("panels"):
-            for name in data["form"]:
-                entry = forms.FORMS[name]
-                if fault := form_compare.panels_fault(entry, data["panels"]):
-                    self.add_error("panels", fault)
+        # A field with an error is no longer among the data: all are found first.
+        chosen, panels = data.get("form"), data.get("panels")
+        if chosen and panels:
+            entries = [forms.FORMS[name] for name in chosen]
+            faults = [form_compare.panels_fault(entry, panels) for entry in entries]
+            for fault in filter(None, faults):
+                self.add_error("panels", fault)
 
     def _check_hip(self, data):
         if not (data.get("span_ft") and data.get("panels")):

@@ -487,8 +487,16 @@ def explain(form) -> None:
         if not fresh:
             continue
         told.update(fresh)
-        links = format_html_join(", ", "{}", ((link(one),) for one in fresh))
+        links = format_html_join(" ", "{}", ((_meaning(one),) for one in fresh))
         # Help texts are ours and may hold markup, as Django takes them.
-        field.help_text = mark_safe(
-            f"{field.help_text} In plain words: {links}.".strip()
-        )
+        field.help_text = mark_safe(f"{field.help_text} {links}".strip())
+
+
+def _meaning(one: Term) -> SafeString:
+    """Return a link beside a label that has the word in it already."""
+    return format_html(
+        '<a class="term" href="{}" target="_blank" rel="noopener">In plain words'
+        '<span class="out-of-sight">: {}</span></a>.',
+        address(one),
+        one.word,
+    )

@@ -69,7 +69,6 @@ def _crossed_half_way(draft: Draft, i: int) -> None:
     multiple_of=2,
     spans_ft=(250, 600),
     period="from 1871 into the early 20th century; roads from the 1880s, often shorter",
-    is_seen=True,
     tell="A Pratt with a level top whose panels are each halved: a hanger drops from "
     "the middle of every slanting bar, and a short bar steadies that middle.",
     also_called="Petit, loosely",
