@@ -97,7 +97,8 @@ class _Map:
         return WIDTH_PX / 2 + east * self.per_m, HEIGHT_PX / 2 - north * self.per_m
 
     def features(self, rows):
-        order = {"water": 0, "county": 1, "road": 2, "creek": 3, "river": 4, "town": 5}
+        # Towns first, so that their names have the room.
+        order = {"town": 0, "water": 1, "county": 2, "river": 3, "creek": 4, "road": 5}
         for kind, name, shape, parts in sorted(
             rows, key=lambda row: order.get(row[0], 2)
         ):

@@ -628,11 +628,15 @@ def coordinates(facts, today):
     if not answered(facts, "position_how"):
         gaps.append("Not said how it was found.")
     county = facts["map"]["county"]
-    if county and county != facts["bridge"]["county"]:
+    if county and _county(county) != _county(facts["bridge"]["county"]):
         gaps.append(f"The position lies in {county}.")
     title = "Position of both ends, datum, accuracy and how it was found"
     full = f"{place['datum']}."
     return made("coordinates", title, "narrative.end_a", gaps, full, any(ends))
+
+
+def _county(name):
+    return name.lower().removesuffix("county").strip()
 
 
 def boundary(facts, today):
