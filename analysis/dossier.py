@@ -16,7 +16,7 @@ from bridges.models import Bridge
 
 from . import dossier_fields
 from .dossier_facts import INCLUDABLE, NARRATIVE, current_case, facts
-from .dossier_pdf import PAPERS, NoRenderer, pdf, stored_pdf
+from .dossier_pdf import PAPERS, NoRenderer, kept_pdf, pdf, stored_pdf
 from .models import Dossier
 
 __all__ = [
@@ -29,6 +29,7 @@ __all__ = [
     "Saved",
     "current_case",
     "facts",
+    "kept_pdf",
     "open_case",
     "pdf",
     "save_narrative",

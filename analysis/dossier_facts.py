@@ -28,7 +28,7 @@ from surveys import record as records
 from surveys import states
 from surveys.models import Component, Photo, Repair, Viewpoint, Visit
 
-from . import effects, region, services
+from . import designed, effects, measure, region, services
 from .caution import CAUTION
 from .dossier_case import case_facts, comparables, current_case, integrity_evidence
 from .dossier_questions import questions
@@ -126,6 +126,8 @@ def facts(bridge, include=(), case=None):
         "photographs": _photographs(bridge, dossier.photos if dossier else []),
         "viewpoints": _viewpoints(bridge),
         "checks": _checks(steps, lines),
+        "designed": _designed(bridge, record),
+        "bands": _bands(bridge, record, now),
         "links": _links(bridge),
         "comparables": comparables(bridge),
         "engine": ENGINE_VERSION,
@@ -716,6 +718,32 @@ def _written_all_the_same(bridge, told, include):
         for name, value in kept.items()
         if len(value.strip()) >= FEWEST_LETTERS
         and json.dumps(value.strip().lower(), ensure_ascii=False)[1:-1] in text
+    ]
+
+
+def _designed(bridge, record):
+    return [
+        {
+            "line": one["line"].name,
+            "where": one["where"],
+            "gaps": one["gaps"],
+            "rests_on": one["rests_on"],
+            "sentences": one["sentences"],
+            "caveat": one["caveat"],
+        }
+        for one in designed.designed_for(bridge, record)
+    ]
+
+
+def _bands(bridge, record, now):
+    return [
+        {
+            "line": one["line"].name,
+            "gaps": one["gaps"],
+            "samples": one.get("samples"),
+            **{name: one.get(name) for name in ("low", "mid", "high")},
+        }
+        for one in measure.bands(bridge, record, now)
     ]
 
 

@@ -112,6 +112,18 @@ class Field:
         return said.get(value, value)
 
 
+ALTERNATIVES = (
+    ("vehicles", "Rehabilitate for vehicles"),
+    ("one_lane", "Keep for one lane or one of a pair"),
+    ("bypass", "Bypass and keep as a trail"),
+    ("move_road", "Move to another road"),
+    ("move_trail", "Move to a trail or park"),
+    ("in_place", "Other use where it stands"),
+    ("store", "Take down, mark and store"),
+    ("salvage", "Salvage parts"),
+    ("record", "Record, then remove"),
+)
+FEASIBLE = (("yes", "Yes"), ("no", "No"), ("unknown", "Not known"))
 IDENTITY = "Name, place and owner"
 KIND = "What kind of thing it is"
 DESCRIPTION = "Description"
@@ -120,6 +132,7 @@ SIGNIFICANCE = "Significance"
 PAPERS = "Earlier papers and where more is kept"
 BOUNDARY = "Boundary and position"
 PREPARED = "Who prepared it"
+CHOICES_AHEAD = "Alternatives and moving it"
 SECTIONS = (
     IDENTITY,
     KIND,
@@ -129,6 +142,7 @@ SECTIONS = (
     PAPERS,
     BOUNDARY,
     PREPARED,
+    CHOICES_AHEAD,
 )
 NA_HELP = "N/A where it does not apply."
 
@@ -174,6 +188,32 @@ def _findings():
             LINE,
             INTEGRITY,
             "A date, such as 2025-06-02.",
+        )
+
+
+def _alternatives():
+    for name, words in ALTERNATIVES:
+        yield Field(
+            f"alt_{name}", f"{words}: feasible", CHOICE, CHOICES_AHEAD, choices=FEASIBLE
+        )
+        yield Field(
+            f"alt_{name}_who",
+            f"{words}: who says so, in which study, when",
+            LINE,
+            CHOICES_AHEAD,
+        )
+        yield Field(
+            f"alt_{name}_cost",
+            f"{words}: cost, and money of which year",
+            LINE,
+            CHOICES_AHEAD,
+        )
+        yield Field(
+            f"alt_{name}_note",
+            f"{words}: effect on each aspect, obstacles, last contact",
+            TEXT,
+            CHOICES_AHEAD,
+            rows=2,
         )
 
 
@@ -382,6 +422,24 @@ FIELDS = (
         "They are printed on a page of their own.",
         choices=YES_NO,
     ),
+    *_alternatives(),
+    Field(
+        "paint",
+        "Paint and lead",
+        LINE,
+        CHOICES_AHEAD,
+        "Old paint is presumed to hold lead until it has been tested.",
+    ),
+    Field("crane_access", "Ways in for a crane or truck", LINE, CHOICES_AHEAD),
+    Field("offer_deadline", "Offered until", LINE, CHOICES_AHEAD, "A date."),
+    Field("offer_contact", "Whom to ask", LINE, CHOICES_AHEAD, "It is printed."),
+    Field(
+        "recipients",
+        "Who has been asked, when, and what they said",
+        TEXT,
+        CHOICES_AHEAD,
+        "One a line.",
+    ),
 )
 BY_NAME = {one.name: one for one in FIELDS}
 NAMES = tuple(BY_NAME)
@@ -394,6 +452,6 @@ def blank_answers():
 
 def printed_dates():
     """Return the names of fields that hold a date or nothing."""
-    return ("owner_checked", "owner_notified", "prepared_on") + tuple(
+    return ("owner_checked", "owner_notified", "prepared_on", "offer_deadline") + tuple(
         f"integrity_{name}_on" for name, _, _ in ASPECTS
     )

@@ -35,6 +35,7 @@ def laid_out(facts):
     return {
         "gate": dossier_completeness.gate(rows),
         "claimed": _claimed(facts),
+        "designed": _designed(facts["designed"]),
         "findings": _findings(facts),
         "tables": _tables(facts),
         "location_map": dossier_maps.location(facts),
@@ -108,6 +109,16 @@ def _findings(facts):
             },
         }
         for name, label, _ in dossier_fields.ASPECTS
+    ]
+
+
+def _designed(rows):
+    """Return what each truss works out to, trusses that come out alike as one."""
+    return [
+        {**alike[0], "trusses": _trusses([one["line"] for one in alike])}
+        for _, alike in _grouped(
+            rows, lambda one: (one["sentences"], one["gaps"], one["rests_on"])
+        )
     ]
 
 

@@ -34,7 +34,7 @@ from PIL import Image, UnidentifiedImageError
 
 from bridges.exports import guard
 
-from . import dossier_pages
+from . import dossier_pages, dossier_sheets
 from .dossier_finish import FINISH, finish
 
 PAPERS = {"letter": "Letter", "a4": "A4"}
@@ -78,19 +78,35 @@ def read_stored(name):
         return file.read()
 
 
-def pdf(facts, paper="letter", pictures=read_stored):
+DOCUMENTS = {
+    "dossier": "analysis/pdf/dossier.html",
+    "sheet": "analysis/pdf/sheet.html",
+    "relocation": "analysis/pdf/relocation.html",
+    "alternatives": "analysis/pdf/alternatives.html",
+    "changes": "analysis/pdf/changes.html",
+}
+
+
+def pdf(facts, paper="letter", pictures=read_stored, document="dossier"):
     """Return the dossier as PDF bytes: the same bytes for the same facts.
 
     ``pictures`` returns the bytes of a picture named in the facts. A picture that is
     missing or broken is said to be, in its place. Raises ``NoRenderer`` where the
-    layout library cannot be loaded, ``KeyError`` for a paper not in ``PAPERS``.
+    layout library cannot be loaded, ``KeyError`` for a paper not in ``PAPERS`` or a
+    document not in ``DOCUMENTS``.
     """
-    return _drawn(_made(facts, paper, pictures))
+    return _drawn(_made(facts, paper, pictures, document))
 
 
-def stored_pdf(facts, paper="letter", pictures=read_stored):
+def kept_pdf(facts, paper="letter", pictures=read_stored, document="dossier"):
+    """Return the PDF where it has been drawn already, None where it has not."""
+    made = _made(facts, paper, pictures, document)
+    return _kept(f"dossiers/{made.sha256}.pdf")
+
+
+def stored_pdf(facts, paper="letter", pictures=read_stored, document="dossier"):
     """Return the PDF, drawn once for each content and kept with the media after that."""
-    made = _made(facts, paper, pictures)
+    made = _made(facts, paper, pictures, document)
     name = f"dossiers/{made.sha256}.pdf"
     kept = _kept(name)
     if kept is None:
@@ -125,8 +141,9 @@ class _Made:
     sha256: str
 
 
-def _made(facts, paper, pictures):
-    attached = attachments(facts)
+def _made(facts, paper, pictures, document="dossier"):
+    template = DOCUMENTS[document]
+    attached = attachments(facts) if document == "dossier" else []
     printable = _printable(facts)
     found = {}
     for photo in printable["photographs"]:
@@ -136,14 +153,16 @@ def _made(facts, paper, pictures):
             photo["address"] = f"asset:picture/{photo['number']}"
             found[photo["address"]] = content
     facts_sha256 = hashlib.sha256(_canonical(facts)).hexdigest()
+    view = dossier_pages.laid_out(printable)
     context = {
         "facts": printable,
-        "view": dossier_pages.laid_out(printable),
+        "view": view,
+        "more": _more(document, printable, view),
         "attached": attached,
         "facts_sha256": facts_sha256,
         "paper": PAPERS[paper],
     }
-    html = render_to_string("analysis/pdf/dossier.html", context)
+    html = render_to_string(template, context)
     css = f"{STYLE.read_text(encoding='utf-8')}\n@page {{ size: {PAPERS[paper]} }}\n"
     parts = [html, css, str(FINISH), *(one.sha256 for one in attached)]
     parts += [f"{k} {hashlib.sha256(v).hexdigest()}" for k, v in found.items()]
@@ -151,6 +170,19 @@ def _made(facts, paper, pictures):
         "\0".join([*parts, version("weasyprint")]).encode()
     ).hexdigest()
     return _Made(html, css, attached, found, facts["recorded_at"], sha256)
+
+
+def _more(document, facts, view):
+    """Return what a shorter document prints beside the facts and the dossier's view."""
+    if document == "sheet":
+        return dossier_sheets.sheet(facts, view)
+    if document == "relocation":
+        return dossier_sheets.relocation(facts)
+    if document == "alternatives":
+        return dossier_sheets.alternatives(facts)
+    if document == "changes":
+        return dossier_sheets.between(facts, view, *facts["between"])
+    return None
 
 
 def _canonical(facts):

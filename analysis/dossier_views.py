@@ -1,10 +1,8 @@
 """An officer's pages: the list of dossiers, one dossier, its PDF."""
 
 from django.contrib import messages
-from django.core.exceptions import BadRequest
 from django.core.paginator import Paginator
 from django.db.models import Q
-from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,7 +14,7 @@ from django.views.decorators.http import (
 )
 
 from bridges.models import Bridge, Source
-from shared import audit, limits, policy
+from shared import policy
 from surveys.models import Repair, Visit
 
 from . import dossier, dossier_maps
@@ -205,32 +203,6 @@ def _mending(row, bridge):
     if row.mend == "visit":
         return reverse("surveys:log", args=[bridge.slug])
     return f"{reverse('record', args=[bridge.slug])}#kind-{row.mend}"
-
-
-@policy.requires(policy.can_write_dossiers)
-@require_GET
-@never_cache
-@limits.limited("export", methods=("GET",))
-def pdf(request, slug):
-    """The PDF: ``?paper=a4``, ``?include=position``, ``?include=plates``."""
-    bridge = get_object_or_404(Bridge, slug=slug)
-    form = PrintForm(request.GET)
-    if not form.is_valid():
-        raise BadRequest("No such paper, or nothing of that name to include.")
-    number = form.cleaned_data["case"]
-    if number is not None and dossier.current_case(bridge, number) is None:
-        raise Http404("No case of that number.")
-    facts = dossier.facts(bridge, form.cleaned_data["include"], number)
-    try:
-        content = dossier.stored_pdf(facts, form.cleaned_data["paper"])
-    except dossier.NoRenderer as error:
-        context = {"bridge": bridge, "why": str(error)}
-        return render(request, "analysis/dossier_no_pdf.html", context, status=503)
-    audit.note(audit.Action.PRINTED, person=request.user, subject=bridge.slug)
-    response = HttpResponse(content, content_type="application/pdf")
-    name = f"dossier-{bridge.slug}.pdf"
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    return response
 
 
 @policy.requires(policy.can_write_dossiers)

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from . import (
+    dossier_print_views,
     dossier_views,
     due_views,
     editing,
@@ -53,7 +54,29 @@ urlpatterns = [
     # Dossiers.
     path("dossiers/", dossier_views.dossiers, name="dossiers"),
     path("dossiers/<slug:slug>/", dossier_views.narrative, name="dossier"),
-    path("dossiers/<slug:slug>/dossier.pdf", dossier_views.pdf, name="dossier-pdf"),
+    path(
+        "dossiers/<slug:slug>/dossier.pdf", dossier_print_views.pdf, name="dossier-pdf"
+    ),
+    path(
+        "dossiers/<slug:slug>/documents/<slug:document>.pdf",
+        dossier_print_views.pdf,
+        name="dossier-document",
+    ),
+    path(
+        "dossiers/<slug:slug>/package/",
+        dossier_print_views.package,
+        name="dossier-package",
+    ),
+    path(
+        "dossiers/<slug:slug>/waiting/<uuid:token>/",
+        dossier_print_views.waiting,
+        name="dossier-waiting",
+    ),
+    path(
+        "dossiers/<slug:slug>/package/<uuid:token>.zip",
+        dossier_print_views.package_file,
+        name="dossier-package-file",
+    ),
     path(
         "dossiers/<slug:slug>/photographs/",
         dossier_views.photographs,

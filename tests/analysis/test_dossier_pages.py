@@ -5,7 +5,7 @@ import datetime
 import pytest
 from django.urls import reverse
 
-from analysis import dossier, dossier_views
+from analysis import dossier
 from analysis.dossier_completeness import (
     MISSING,
     PARTLY,
@@ -237,41 +237,6 @@ def test_every_row_that_is_not_there_leads_to_where_it_is_mended(client, officer
             if "#" in where:
                 there = client.get(where.partition("#")[0]).content.decode()
                 assert f'id="{where.partition("#")[2]}"' in there, row
-
-
-def test_the_pdf_is_sent_with_its_name(client, bridge, officer, monkeypatch):
-    asked = []
-
-    def drawn(facts, paper):
-        asked.append((paper, facts["bridge"]["position"]["is_exact"]))
-        return b"%PDF-1.7 x %%EOF"
-
-    monkeypatch.setattr(dossier_views.dossier, "stored_pdf", drawn)
-    bridge.is_position_sensitive = True
-    bridge.save()
-    response = client.get(address(bridge, "dossier-pdf"))
-    assert response["Content-Type"] == "application/pdf"
-    assert f'filename="dossier-{bridge.slug}.pdf"' in response["Content-Disposition"]
-    assert "no-store" in response["Cache-Control"]
-    client.get(address(bridge, "dossier-pdf"), {"paper": "a4", "include": "position"})
-    assert asked == [("letter", False), ("a4", True)]
-
-
-@pytest.mark.parametrize("query", [{"paper": "a0"}, {"include": "owner"}])
-def test_a_paper_or_secret_that_is_not_known_is_refused(client, bridge, officer, query):
-    assert client.get(address(bridge, "dossier-pdf"), query).status_code == 400
-
-
-def test_without_the_renderer_the_page_says_what_to_install(
-    client, bridge, officer, monkeypatch
-):
-    def drawn(facts, paper):
-        raise dossier.NoRenderer("Install libpango-1.0-0.")
-
-    monkeypatch.setattr(dossier_views.dossier, "stored_pdf", drawn)
-    response = client.get(address(bridge, "dossier-pdf"))
-    assert response.status_code == 503
-    assert "Install libpango-1.0-0." in response.content.decode()
 
 
 # What is missing.
