@@ -1,4 +1,4 @@
-"""An officer's pages: the list of dossiers, one dossier, its PDF."""
+"""An officer's pages: the list of dossiers, one dossier, its photographs."""
 
 from django.contrib import messages
 from django.core.paginator import Paginator
