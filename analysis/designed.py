@@ -50,10 +50,11 @@ def designed_for(bridge, record=None) -> list[dict]:
         ``verdict`` (words).
     """
     record = record or records.load(bridge)
-    return [_line(line, record) for line in services.truss_lines(bridge)]
+    return [of_line(line, record) for line in services.truss_lines(bridge)]
 
 
-def _line(line, record):
+def of_line(line, record) -> dict:
+    """Return the same of one truss line."""
     span = line.span
     year = _year(span)
     told = {

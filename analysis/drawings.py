@@ -205,6 +205,16 @@ def elevation(line, styles, *, title, name):
     )
 
 
+def unseen_members(record, line, visit):
+    """Return the members of a line that one visit could not see."""
+    prefix = f"span-{line.span.number}/{line.key}/"
+    return {
+        path.removeprefix(prefix)
+        for path, seen in record.answers_of(visit).items()
+        if seen.answer == "not-seen" and path.startswith(prefix)
+    }
+
+
 # The line of time.
 
 

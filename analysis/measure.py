@@ -50,9 +50,27 @@ def band(line, parts, record) -> dict:
         return {"gaps": made.gaps, "measures": [], "unsized": unsized}
     check = checkfile.read(made.document)
     found = ranges.ranges(line, parts, _basis_of(record), check)
-    content = _content(check, found)
-    result = Finding.of("band", content, lambda: _sampled(check, found))
-    return {**result, "unsized": unsized}
+    result = Finding.of("band", _content(check, found), lambda: _sampled(check, found))
+    shares = result.get("shares", {})
+    measures = [
+        {
+            "key": one.key,
+            "act": one.act,
+            "quantity": one.quantity,
+            "paths": list(one.paths),
+            "is_of_line": one.is_of_line,
+            "can_measure": one.can_measure,
+            "known": one.known,
+            "share": shares.get(one.key, 0.0),
+        }
+        for one in found.measures
+        if shares
+    ]
+    return {
+        **{key: value for key, value in result.items() if key != "shares"},
+        "measures": sorted(measures, key=lambda one: -one["share"]),
+        "unsized": unsized,
+    }
 
 
 def _basis_of(record):
@@ -68,9 +86,8 @@ def _content(check, found):
         (type(u).__name__, u.key, getattr(u, "low", None), getattr(u, "high", None))
         for u in found.unknowns
     ]
-    acts = [(one.act, one.paths) for one in found.measures]
     sha = checkfile.sha256_of(check)
-    return [BAND_VERSION, sampling.SAMPLES, sha, asked, acts]
+    return [BAND_VERSION, sampling.SAMPLES, sha, asked]
 
 
 def _sampled(check, found):
@@ -78,28 +95,12 @@ def _sampled(check, found):
     tons = sampled.limit_tons
     unlimited = sum(not math.isfinite(one) for one in tons) / len(tons)
     if unlimited > MOST_UNLIMITED:
-        return {
-            "gaps": ["Sizes are missing on members that matter."],
-            "measures": [],
-        }
+        return {"gaps": ["Sizes are missing on members that matter."]}
     low, mid, high = sampled.percentiles(*PERCENTILES)
     names = [member.name for member in check.members]
     counted = Counter(
         names[m] if m >= 0 else "stability" for m in sampled.governing.tolist()
     )
-    measures = [
-        {
-            "key": measure.key,
-            "act": measure.act,
-            "quantity": measure.quantity,
-            "paths": list(measure.paths),
-            "is_of_line": measure.is_of_line,
-            "can_measure": measure.can_measure,
-            "known": measure.known,
-            "share": round(float(share), 4),
-        }
-        for measure, share in zip(found.measures, sampled.share, strict=True)
-    ]
     return {
         "gaps": [],
         "samples": len(tons),
@@ -111,7 +112,10 @@ def _sampled(check, found):
             for member, count in counted.most_common(4)
             if count / len(tons) >= 0.02
         ],
-        "measures": sorted(measures, key=lambda one: -one["share"]),
+        "shares": {
+            unknown.key: round(float(share), 4)
+            for unknown, share in zip(found.unknowns, sampled.share, strict=True)
+        },
     }
 
 

@@ -542,7 +542,9 @@ def _strengths(found, span, check):
             high = STRENGTH_UNDATED
         name = material.kind.replace("-", " ")
         found.add(
-            sampling.Strength(f"strength {name}", material, low, high),
+            sampling.Strength(
+                f"strength {name} {material.year or ''}".strip(), material, low, high
+            ),
             f"strength of the {name}, which nobody has tested",
             "strength",
             [],

@@ -10,16 +10,21 @@ from . import (
     form_compare_views,
     form_pages,
     review,
+    truss_page,
     views,
 )
 
 urlpatterns = [
     path("bridges/<slug:slug>/", views.bridge_page, name="bridge"),
     path("bridges/<slug:slug>/history/", views.history_page, name="history"),
-    path("bridges/<slug:slug>/trusses/<slug:address>/", views.truss_page, name="truss"),
+    path(
+        "bridges/<slug:slug>/trusses/<slug:address>/",
+        truss_page.truss_page,
+        name="truss",
+    ),
     path(
         "bridges/<slug:slug>/trusses/<slug:address>/check-file.json",
-        views.check_file,
+        truss_page.check_file,
         name="check-file",
     ),
     # Forms of truss.

@@ -1,10 +1,7 @@
 """Pages that show a bridge with its visits, its changes and what they did."""
 
-import datetime
 from dataclasses import dataclass
 
-from django.core.exceptions import ValidationError
-from django.http import Http404, JsonResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -30,7 +27,7 @@ TALLY = (
 )
 
 
-def _bridge(request, slug):
+def shown_bridge(request, slug):
     bridges = Bridge.objects.visible_to(request.user).select_related("standing")
     return get_object_or_404(bridges, slug=slug)
 
@@ -56,7 +53,7 @@ class LineNow:
         return self.check.answer if self.check is not None else {}
 
 
-def _line_at(line, made, parts, **drawn):
+def line_at(line, made, parts, **drawn):
     """Gather one truss line: ``made`` is its ConfigurationCheck at a visit, or None.
 
     ``drawn`` may hold ``changed`` and ``unseen`` members, ``prefix``, ``is_labelled``,
@@ -81,7 +78,7 @@ def _line_at(line, made, parts, **drawn):
 @require_GET
 def bridge_page(request, slug):
     """Everything known of one bridge, the latest changes first."""
-    bridge = _bridge(request, slug)
+    bridge = shown_bridge(request, slug)
     record = records.load(bridge)
     steps = services.history(bridge, record)
     parts = record.configuration()
@@ -97,7 +94,7 @@ def bridge_page(request, slug):
     )
     shown = photos if "photos" in request.GET else photos[:PHOTOS_SHOWN]
     lines = [
-        _line_at(line, after, parts, prefix="", is_labelled=False)
+        line_at(line, after, parts, prefix="", is_labelled=False)
         for line, _, after, _ in (last.lines if last else [])
     ]
     spans = list(
@@ -209,7 +206,7 @@ def _time_line(bridge, steps, chosen=()):
 @require_GET
 def history_page(request, slug):
     """Every visit in the order of time; any two of them side by side."""
-    bridge = _bridge(request, slug)
+    bridge = shown_bridge(request, slug)
     record = records.load(bridge)
     steps = services.history(bridge, record)
     compared, fault = _compared(request, record, steps)
@@ -315,12 +312,12 @@ def _line_pair(record, row, by_visit, first, second, configurations, changes):
     }
     words = telling.line_words(line)
     sides = [
-        _line_at(
+        line_at(
             line,
             made,
             parts,
             changed=marked,
-            unseen=_unseen(record, line, visit),
+            unseen=drawings.unseen_members(record, line, visit),
             title=f"{words}, {dates.display(visit.when)}",
             name=f"{when}-{line.address}",
         )
@@ -344,118 +341,3 @@ def _line_pair(record, row, by_visit, first, second, configurations, changes):
 
 def _by_side(side, mark):
     return {f"{mark} {name}": style for name, style in side.legend_bars.items()}
-
-
-def _unseen(record, line, visit):
-    """Return the members of a line that one visit could not see."""
-    prefix = f"span-{line.span.number}/{line.key}/"
-    return {
-        path.removeprefix(prefix)
-        for path, seen in record.answers_of(visit).items()
-        if seen.answer == "not-seen" and path.startswith(prefix)
-    }
-
-
-@require_GET
-def truss_page(request, slug, address):
-    """One truss line as of a date: its forces, its estimate, what they rest on."""
-    bridge = _bridge(request, slug)
-    record = records.load(bridge)
-    steps = services.history(bridge, record)
-    line = _line(bridge, address)
-    as_of, fault = _as_of(request)
-    step = _step_as_of(steps, as_of)
-    made = None
-    if step is not None:
-        made = next(
-            (after for one, _, after, _ in step.lines if one.pk == line.pk), None
-        )
-    parts = record.configuration(step.visit) if step else {}
-    unseen = _unseen(record, line, step.visit) if step else ()
-    shown = _line_at(line, made, parts, unseen=unseen)
-    figures, posted = _figures(shown.answer), _posted_tons(parts)
-    estimate = figures["operating"].get("limit_tons")
-    return render(
-        request,
-        "analysis/truss.html",
-        {
-            "bridge": bridge,
-            "line": line,
-            "words": telling.line_words(line),
-            "others": [one for one in services.truss_lines(bridge) if one != line],
-            "step": step,
-            "steps": steps,
-            "shown": shown,
-            "legend": drawing.legend(shown.legend_bars),
-            "figures": figures,
-            "as_of": request.GET.get("as_of", ""),
-            "fault": fault,
-            "posted_tons": posted,
-            "is_below_posted": None not in (estimate, posted) and estimate < posted,
-        },
-    )
-
-
-@require_GET
-def check_file(request, slug, address):
-    """Hand out the check file of a truss line as of a date, to be run again."""
-    bridge = _bridge(request, slug)
-    line = _line(bridge, address)
-    as_of, fault = _as_of(request)
-    if fault:
-        raise Http404(fault)
-    step = _step_as_of(services.history(bridge), as_of)
-    made = (
-        next((m for one, _, m, _ in step.lines if one == line), None) if step else None
-    )
-    if made is None or made.check_made is None:
-        raise Http404("There is no check of this truss as of that date.")
-    answer = JsonResponse(made.check_made.document, json_dumps_params={"indent": 2})
-    name = f"{bridge.slug}-{line.address}-{step.visit.when_latest:%Y-%m-%d}.json"
-    answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    return answer
-
-
-def _line(bridge, address):
-    for line in services.truss_lines(bridge):
-        if line.address == address:
-            return line
-    raise Http404("This bridge has no such truss.")
-
-
-def _as_of(request):
-    """Read ``?as_of=``: any date the record can hold, by its last day."""
-    text = request.GET.get("as_of", "").strip()
-    if not text:
-        return None, ""
-    try:
-        return dates.parse(text).latest or datetime.date.max, ""
-    except ValidationError as error:
-        return None, " ".join(error.messages)
-
-
-def _step_as_of(steps, as_of):
-    known = [s for s in steps if as_of is None or s.visit.when_latest <= as_of]
-    return known[-1] if known else None
-
-
-def _figures(answer):
-    governing = answer.get("governing") or {}
-    return {
-        "stands": answer.get("stands"),
-        "operating": governing.get("operating") or {},
-        "inventory": governing.get("inventory") or {},
-        "dead_kip": (answer.get("dead_load") or {}).get("total_kip"),
-        "dead_items": (answer.get("dead_load") or {}).get("items", []),
-        "unstable_joints": answer.get("unstable_joints") or [],
-        "unstable_at": answer.get("unstable_at"),
-        "buckling_factor": (answer.get("chord") or {}).get("buckling_factor"),
-        "assumptions": answer.get("assumptions", []),
-        "warnings": answer.get("warnings", []),
-        "sources": answer.get("sources", []),
-    }
-
-
-def _posted_tons(parts):
-    limit = parts.get("limit")
-    return (limit.state or {}).get("tons") if limit and not limit.is_gone else None

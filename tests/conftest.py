@@ -113,3 +113,9 @@ def demo_society(transactional_db, media, request, tmp_path_factory):
         shutil.copytree(media, folder / "media")
         stash[KEPT_SOCIETY] = folder, loaded
     return loaded
+
+
+@pytest.fixture(autouse=True)
+def few_samples(monkeypatch):
+    """Bands out of fewer samples: pages make one whenever they are first asked."""
+    monkeypatch.setattr("analysis.engine.sampling.SAMPLES", 256)

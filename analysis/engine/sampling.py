@@ -159,7 +159,7 @@ class Sampled:
 
 
 def sample(
-    check: CheckInput, unknowns: Sequence[Unknown], samples: int = SAMPLES
+    check: CheckInput, unknowns: Sequence[Unknown], samples: int | None = None
 ) -> Sampled:
     """Draw configurations from the ranges of all unknowns and rate them.
 
@@ -167,7 +167,7 @@ def sample(
     ----------
     check : CheckInput, with a live load that has a weight
     unknowns : what is uncertain; every other value is held
-    samples : how many, rounded up to whole batches
+    samples : how many, rounded up to whole batches; default ``SAMPLES``
 
     Returns
     -------
@@ -187,7 +187,7 @@ def sample(
         raise ValueError("the check has no live load")
     stretches = [u for u in unknowns if isinstance(u, Stretch)]
     groups = GEOMETRIES if stretches else 1
-    each = math.ceil(samples / groups)
+    each = math.ceil((samples or SAMPLES) / groups)
     place = _places(unknowns, groups, each)
     prepared = _Prepared(check, unknowns)
     tons = np.empty(groups * each)

@@ -13,12 +13,6 @@ from tests.structures import BY_ROLE, make_described_bridge, make_visit_saying
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture(autouse=True)
-def few_samples(monkeypatch):
-    monkeypatch.setattr("analysis.engine.sampling.SAMPLES", 512)
-    monkeypatch.setattr("analysis.engine.sampling.sample.__defaults__", (512,))
-
-
 def tasks(bridge, **asked):
     return measure.measure_next(bridge, **{"limit": None} | asked)
 
