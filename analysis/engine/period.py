@@ -442,6 +442,8 @@ def works_out(
     Source: statics. Known answers: tests/analysis/engine/test_period.py.
     """
     case = _Case(checks, specification)
+    if not case.rated.any():
+        return Worked(specification, None, None, "", None, None, "", case.unrated)
     span_ft = case.span_ft
     impact = (
         100.0 / (span_ft + specification.impact_ft) if specification.impact_ft else 0
@@ -469,13 +471,7 @@ def works_out(
         specification,
         *_first(psf, case),
         *_first(tons, case),
-        unrated=tuple(
-            name
-            for name, is_rated, is_there in zip(
-                case.truss.names, case.rated, ~case.truss.absent, strict=True
-            )
-            if is_there and not is_rated
-        ),
+        unrated=case.unrated,
         met=tuple(met),
     )
 
@@ -540,6 +536,12 @@ class _Case:
                 self.up[c, 0, m] = found.tension_kip - force
                 if pushed is not None:
                     self.down[c, 0, m] = pushed + force
+
+    @property
+    def unrated(self) -> tuple[str, ...]:
+        """Return the members that are there and not judged."""
+        judged = self.rated | np.asarray(self.truss.absent, bool)
+        return tuple(self.truss.names[m] for m in np.flatnonzero(~judged))
 
     @property
     def span_ft(self) -> float:

@@ -327,6 +327,7 @@ class _Prepared:
             "classical" if check.tension_only_model == "classical" else "elastic"
         )
         self.own = _own_unknowns(check, unknowns)
+        self.curves: dict[object, _Curve] = {}
         capacities = [capacity(member, check.method) for member in check.members]
         ea = np.array([each.ea_kip for each in capacities])
         dead = dead_joint_kip(check, truss, check.dead_load)
@@ -417,17 +418,27 @@ class _Prepared:
         for m, member in enumerate(check.members):
             kl_in = self.chord_kl_in.get(m)
             own = self.own[member.name]
-            key = (replace(member, name="", kind=None), own, kl_in)
+            key = (_bare(member), own, kl_in)
             if key not in made:
-                made[key] = _bar(
-                    member,
-                    [(self.unknowns[v], place[:, v]) for v in own],
-                    check.method,
-                    kl_in,
-                    len(place),
-                )
+                curves = [
+                    (self.unknowns[v], place[:, v], self._curve(m, v)) for v in own
+                ]
+                made[key] = _bar(member, curves, check.method, kl_in, len(place))
             bars.append(made[key])
         return bars
+
+    def _curve(self, m: int, v: int) -> _Curve:
+        """Return how member ``m``, at its recorded length, follows unknown ``v``.
+
+        A little more or less length changes how strong the member is, hardly how it
+        follows its own sizes, so that one curve does for every geometry.
+        """
+        member, kl_in = _bare(self.check.members[m]), self.chord_kl_in.get(m)
+        key = (member, v, kl_in)
+        if key not in self.curves:
+            unknown = self.unknowns[v]
+            self.curves[key] = _along(member, unknown, self.check.method, kl_in)
+        return self.curves[key]
 
     def _headroom(
         self, truss: Truss, bars: Sequence[_Bar], dead_force: Float
@@ -608,7 +619,7 @@ _Figures = tuple[float, float | None, float | None]
 
 def _bar(
     member: MemberInput,
-    own: Sequence[tuple[Unknown, Float]],
+    own: Sequence[tuple[Unknown, Float, _Curve]],
     method: str,
     kl_in: float | None,
     count: int,
@@ -620,14 +631,11 @@ def _bar(
         return _Bar((), np.full(count, ea), np.zeros(count))
     factors = np.ones((len(base), 3, count))
     weight = np.ones(count)
-    for unknown, place in own:
-        nodes = _nodes(unknown)
-        rows, weights = _along(member, unknown, nodes, method, kl_in)
-        curves = np.log(np.maximum(rows, 1e-12))
-        for p, q in zip(*np.nonzero(np.abs(curves).max(axis=0)), strict=True):
-            factors[p, q] *= np.exp(_read(unknown, place, nodes, curves[:, p, q]))
-        if plf:
-            weight *= _read(unknown, place, nodes, np.array(weights) / plf)
+    for unknown, place, curve in own:
+        for p, q in zip(*np.nonzero(np.abs(curve.log).max(axis=0)), strict=True):
+            factors[p, q] *= np.exp(_read(unknown, place, curve.log[:, p, q]))
+        if plf and np.ptp(curve.plf):
+            weight *= _read(unknown, place, curve.plf / plf)
     whole = capacity(member, method, kl_in)
     pieces = tuple(
         _Piece(
@@ -661,32 +669,53 @@ def _nodes(unknown: Unknown) -> Float:
     return np.linspace(0.0, 1.0, NODES)
 
 
-def _read(unknown: Unknown, place: Float, nodes: Float, curve: Float) -> Float:
+def _read(unknown: Unknown, place: Float, curve: Float) -> Float:
     if isinstance(unknown, Choice):
         chosen: Float = curve[unknown.number(place)]
         return chosen
-    answer: Float = np.interp(place, nodes, curve)
+    answer: Float = np.interp(place, _nodes(unknown), curve)
     return answer
 
 
-def _along(
-    member: MemberInput,
-    unknown: Unknown,
-    nodes: Float,
-    method: str,
-    kl_in: float | None,
-) -> tuple[Float, list[float]]:
-    """Return what one unknown alone does to a member.
+@dataclass(frozen=True, eq=False)
+class _Curve:
+    """How one member follows one unknown alone, at ``_nodes`` of its range.
 
-    (k, pieces, 3) figures over those as recorded, and (k,) bare weights, lb per foot.
+    ``log`` (k, pieces, 3) are logarithms of its figures over those as recorded, ``plf``
+    (k,) bare weights, lb per foot.
     """
+
+    log: Float
+    plf: Float
+
+
+def _bare(member: MemberInput) -> MemberInput:
+    """Return a member as far as its strength goes: a rod's does not know its length."""
+    if member.tension_only:
+        return replace(
+            member,
+            name="",
+            kind=None,
+            length_ft=1.0,
+            unbraced_in_plane_ft=1.0,
+            unbraced_out_of_plane_ft=1.0,
+        )
+    return replace(member, name="", kind=None)
+
+
+def _along(
+    member: MemberInput, unknown: Unknown, method: str, kl_in: float | None
+) -> _Curve:
+    nodes = [float(u) for u in _nodes(unknown)]
     if isinstance(unknown, Strength):
-        rows = [_stronger(member, unknown, float(u), method, kl_in) for u in nodes]
-        return np.array(rows), [_plf(member)] * len(nodes)
-    changed = [_resized(member, unknown, float(u)) for u in nodes]
-    base = _figures(member, method, kl_in)
-    rows = [_over(_figures(one, method, kl_in), base) for one in changed]
-    return np.array(rows), [_plf(one) for one in changed]
+        rows = [_stronger(member, unknown, u, method, kl_in) for u in nodes]
+        weights = [_plf(member)] * len(nodes)
+    else:
+        changed = [_resized(member, unknown, u) for u in nodes]
+        base = _figures(member, method, kl_in)
+        rows = [_over(_figures(one, method, kl_in), base) for one in changed]
+        weights = [_plf(one) for one in changed]
+    return _Curve(np.log(np.maximum(rows, 1e-12)), np.array(weights))
 
 
 def _over(found: Sequence[_Figures], base: Sequence[_Figures]) -> list[list[float]]:

@@ -165,7 +165,7 @@ def test_shares_of_one_governing_bar_are_those_of_a_product():
         sampling.Strength("metal", METAL, 0.7, 1.3),
         sampling.Size("nothing", named(check, "end-post"), -1, "loss_fraction", 0, 0.1),
     ]
-    sampled = sampling.sample(check, unknowns)
+    sampled = sampling.sample(check, unknowns, 2048)
     assert set(sampled.governing) == {[m.name for m in check.members].index(bar[0])}
     own = np.array([0.2, 0.1, 0.3, 0.0]) ** 2 / 3.0
     expected = own / (np.prod(1.0 + own) - 1.0)
