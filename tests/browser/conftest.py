@@ -31,6 +31,9 @@ QUIET = [
     "--disable-default-apps",
     "--disable-sync",
     "--no-first-run",
+    # A moving test picture in place of a camera, for pages that ask for one.
+    "--use-fake-device-for-media-stream",
+    "--use-fake-ui-for-media-stream",
 ]
 
 

@@ -5,25 +5,42 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from surveys.models import Photo, Visit
+from bridges.models import Bridge
+from surveys import services
+from surveys.models import Photo, Viewpoint, Visit
 from tests.browser.conftest import PHONE, axe, sign_in
-from tests.makers import PASSWORD, make_person
+from tests.images import jpeg
+from tests.makers import PASSWORD, make_person, make_visit, photo_document
 from tests.structures import make_described_bridge
 
 LEAST_PX = 44
 
 
+OLD_VIEW = jpeg(1000, 750, (40, 90, 120))
+
+
 @pytest.fixture
 def bridge(transactional_db):
-    make_person("ada", first_name="Ada")
-    return make_described_bridge()
+    """A described bridge with one viewpoint and an old picture from it."""
+    ada, rex = make_person("ada", first_name="Ada"), make_person("rex", "reviewer")
+    bridge = make_described_bridge()
+    Viewpoint.objects.create(bridge=bridge, name="East bank", bearing_deg=85)
+    photo = photo_document(OLD_VIEW, "old.jpg", viewpoint="East bank")
+    visit = make_visit(bridge, ada, date="2001-05-01", photos=[photo])
+    services.store_photo(photo=visit.photos.get(), bytes=OLD_VIEW)
+    services.accept_visit(visit=visit, reviewer=rex)
+    return bridge
 
 
 @pytest.fixture
 def page(open_page, bridge, console_is_quiet):
     """A phone with the bridge taken along and the page kept, its signal gone."""
     console_is_quiet.expect("ERR_INTERNET_DISCONNECTED")
-    page = open_page(PHONE)
+    page = open_page(
+        PHONE,
+        geolocation={"latitude": 41.2, "longitude": -77.4, "accuracy": 8},
+        permissions=["geolocation", "camera"],
+    )
     sign_in(page, "ada", PASSWORD)
     page.goto(f"/field/#/take/{bridge.slug}")
     page.get_by_text("1 bridge with you now").first.wait_for(timeout=60_000)
@@ -144,7 +161,122 @@ def test_signed_out_or_signed_in_as_another_nothing_is_sent_and_nothing_lost(
     page.goto("/field/#/outbox")
     page.get_by_text("Sent from this phone").wait_for()
     assert Visit.objects.get(status="submitted").notes == "Ice on the deck."
-    assert not Photo.objects.exists()
+    assert Photo.objects.count() == 1
+
+
+def choose_photos(page, *names):
+    files = [
+        {"name": name, "mimeType": "image/jpeg", "buffer": picture(name)}
+        for name in names
+    ]
+    page.get_by_label("Choose photos").set_input_files(files)
+    page.get_by_text(names[-1]).first.wait_for()
+
+
+def picture(name):
+    return jpeg(640, 480) + name.encode()
+
+
+def test_photos_are_pinned_placed_repeated_and_arrive_byte_for_byte(page, bridge):
+    begin(page, bridge)
+    page.get_by_role("link", name="Photos").click()
+    page.get_by_role("button", name="Yes, keep it").click()
+    choose_photos(page, "one.jpg", "two.jpg")
+    page.get_by_label("Of what").first.select_option(label="deck")
+    page.get_by_label("What it shows").first.fill("Planks by the east end")
+    page.get_by_role("link", name="East bank").click()
+    page.get_by_text("The old picture lies over").wait_for()
+    over = page.locator(".field-over")
+    page.get_by_role("button", name="75 %").click()
+    assert over.evaluate("one => one.style.opacity") == "0.75"
+    page.get_by_role("button", name="Take it").click()
+    page.get_by_text("; taken again from the same place").wait_for()
+    page.get_by_role("link", name="The walk round").click()
+    page.get_by_role("link", name="Finish and save").click()
+    page.get_by_role("button", name="Save this visit").click()
+    send(page)
+    photos = {one.name: one for one in Visit.objects.latest("pk").photos.all()}
+    for name in ("one.jpg", "two.jpg"):
+        with photos[name].original.open() as file:
+            assert file.read() == picture(name)
+        assert float(photos[name].latitude) == 41.2
+        assert photos[name].position_source == "device"
+    assert photos["one.jpg"].element.path == "span-1/deck"
+    assert photos["one.jpg"].caption == "Planks by the east end"
+    again = next(one for one in photos.values() if one.repeats_id)
+    assert again.repeats.name == "old.jpg"
+    assert (again.viewpoint.name, again.bearing_deg) == ("East bank", 85)
+    assert again.arrived_at
+    assert again.width_px > 300
+
+
+def test_what_waits_is_saved_as_a_file_and_sent_from_another_phone(
+    page, bridge, open_page, console_is_quiet
+):
+    begin(page, bridge)
+    page.get_by_role("link", name="Photos").click()
+    choose_photos(page, "one.jpg")
+    page.get_by_role("link", name="The walk round").click()
+    page.get_by_role("link", name="Finish and save").click()
+    page.get_by_role("button", name="Save this visit").click()
+    heading(page, "Sending")
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save a copy").click()
+    other = open_page(PHONE)
+    sign_in(other, "ada", PASSWORD)
+    other.goto("/field/#/outbox")
+    other.get_by_label("Load a copy").set_input_files(saved.value.path())
+    other.get_by_text("Sent from this phone").wait_for()
+    visit = Visit.objects.latest("pk")
+    with visit.photos.get().original.open() as file:
+        assert file.read() == picture("one.jpg")
+    # The first phone sends it too, and it is the same visit.
+    send(page)
+    assert Visit.objects.filter(status="submitted").count() == 1
+
+
+def test_a_bridge_not_on_the_record_is_found_with_no_signal(page, bridge):
+    page.get_by_role("link", name="A bridge not on the record").click()
+    page.get_by_role("button", name="Use where I stand").click()
+    page.get_by_text("Position kept: 41.2, -77.4").wait_for()
+    page.get_by_label("Its name").fill("Kiln Bridge")
+    page.get_by_label("Its outline").select_option("pratt")
+    page.get_by_label("What you see").fill("One span, pins, no plate.")
+    page.get_by_role("link", name="Finish and save").click()
+    page.get_by_role("button", name="Save this visit").click()
+    send(page)
+    found = Bridge.objects.get(name="Kiln Bridge")
+    assert (found.is_public, float(found.latitude)) == (False, 41.2)
+    assert Visit.objects.get(bridge=found).notes == "One span, pins, no plate."
+
+
+def test_a_question_reaches_the_phone_and_its_answer_comes_back(page, bridge):
+    begin(page, bridge)
+    page.get_by_role("link", name=re.compile("Signs and approaches")).click()
+    page.get_by_role("button", name="Couldn’t see: Posted limit").click()
+    page.get_by_role("link", name="The walk round").click()
+    page.get_by_role("link", name="Finish and save").click()
+    page.get_by_role("button", name="Save this visit").click()
+    send(page)
+    visit = Visit.objects.get(status="submitted")
+    services.return_visit(
+        visit=visit,
+        reviewer=make_person("rae", "reviewer"),
+        question="Was the post standing?",
+    )
+    page.goto(f"/field/#/take/{bridge.slug}")
+    page.get_by_text("1 bridge with you now").first.wait_for()
+    page.context.set_offline(True)
+    page.goto(f"/field/#/bridge/{bridge.slug}")
+    page.get_by_label("Was the post standing?").fill("Yes, the plate was turned away.")
+    page.get_by_role("button", name="Answer in these words").click()
+    heading(page, "Sending")
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Send now").click()
+    page.get_by_text("Nothing waits.").wait_for()
+    visit.refresh_from_db()
+    assert visit.replies.get().text == "Yes, the plate was turned away."
+    assert visit.status == "submitted"
 
 
 def steps(page, bridge):
@@ -160,7 +292,10 @@ def steps(page, bridge):
     yield from (groups[0], next(one for one in groups if "line-" in one))
     for step in ("e/span-1%2Fupstream%2FL2L3", "e/span-1%2Fdeck", "same", "finish"):
         yield f"#{home}/{step}"
-    yield f"#{home}/danger"
+    for step in ("danger", "photos", "e/span-1%2Fupstream%2FL2"):
+        yield f"#{home}/{step}"
+    yield f"#{home}/repeat/{Photo.objects.get().client_id}"
+    yield "#/find"
     yield "#/outbox"
 
 

@@ -3,6 +3,8 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
+import { loadCopy, makeCopy } from "../../surveys/static/surveys/js/field/copies.js";
+import { crc32, NotOurs } from "../../surveys/static/surveys/js/field/zip.js";
 import { createSender, mayUploadNow, nextTryMs, spaceLeft } from "../../surveys/static/surveys/js/field/sync.js";
 
 const BYTES = new Blob([new Uint8Array(600_000).fill(7)]);
@@ -137,3 +139,44 @@ test("waiting grows and stops growing; a full phone is told of beforehand", () =
   assert.equal(spaceLeft({ quota: 1e9, usage: 9.9e8 }).level, "full");
   assert.equal(spaceLeft({}).level, "unknown");
 });
+
+test("a copy holds every visit and picture, and another phone takes it once", async () => {
+  const from = phone([item({ draft: {} })], [{ client_id: "d1", photos: [] }]);
+  const copy = await makeCopy(from, Date.UTC(2024, 4, 4));
+  assert.deepEqual([copy.name, copy.visits, copy.photos], ["visits-2024-05-04.zip", 2, 1]);
+  const to = phone([], []);
+  assert.deepEqual(await loadCopy(to, copy.blob), { visits: 2, known: 0 });
+  assert.deepEqual(await loadCopy(to, copy.blob), { visits: 0, known: 2 });
+  assert.equal((await to.blob("p1")).bytes.size, BYTES.size);
+});
+
+test("a copy that was cut short or altered is refused whole", async () => {
+  const { blob } = await makeCopy(phone([item()], []), 0);
+  const bytes = new Uint8Array(await blob.arrayBuffer());
+  const short = new Blob([bytes.slice(0, bytes.length - 9)]);
+  bytes[5000] ^= 1;
+  for (const broken of [short, new Blob([bytes]), new Blob(["not a zip at all, no"])]) {
+    const to = phone([], []);
+    await assert.rejects(loadCopy(to, broken), NotOurs);
+    assert.equal((await to.outbox()).length, 0);
+  }
+});
+
+test("sums are those of the standard", () => {
+  // The check value of CRC-32/ISO-HDLC for "123456789" is CBF43926.
+  assert.equal(crc32(new TextEncoder().encode("123456789")), 0xcbf43926);
+});
+
+function phone(items, drafts) {
+  const held = { items: [...items], drafts: [...drafts], blobs: new Map(items.length ? [["p1", { client_id: "p1", bytes: BYTES }]] : []) };
+  return {
+    outbox: async () => held.items,
+    drafts: async () => held.drafts,
+    blob: async (id) => held.blobs.get(id),
+    load: async (more, blobs, begun) => {
+      held.items.push(...more);
+      held.drafts.push(...begun);
+      for (const one of blobs) held.blobs.set(one.client_id, one);
+    },
+  };
+}

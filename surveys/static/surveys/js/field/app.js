@@ -26,6 +26,7 @@ export function createApp({ store, main }) {
     send,
     count,
     newRelease,
+    draft,
     saveDraft,
     learnSession,
     space,
@@ -41,6 +42,8 @@ export function createApp({ store, main }) {
       if (!photo) count();
     },
   });
+  const held = new Map();
+  const tabs = "BroadcastChannel" in globalThis ? new BroadcastChannel("second-crossing-field") : null;
   let timer = 0;
   let shown = 0;
   let waitingRelease = null;
@@ -177,11 +180,16 @@ export function createApp({ store, main }) {
   // Every answer is on the disk before the next one is asked.
   async function saveDraft(draft) {
     draft.updated_at = Date.now();
+    held.set(draft.client_id, draft);
     try {
       await store.saveDraft(draft);
-      app.full = false;
+      tabs?.postMessage({ saved: draft.client_id });
     } catch (error) {
-      app.full = true;
+      if (error.name === "Finished") {
+        held.delete(draft.client_id);
+        await show();
+        return;
+      }
       main.prepend(
         notice(
           "danger",
@@ -193,6 +201,25 @@ export function createApp({ store, main }) {
       throw error;
     }
   }
+
+  // One and the same object on all screens, so that none writes over another's answers.
+  async function draft(id) {
+    if (!held.has(id)) {
+      const kept = await store.draft(id);
+      if (kept) held.set(id, kept);
+      return kept;
+    }
+    // Finished or sent meanwhile, here or in another tab.
+    if (!(await store.draft(id))) held.delete(id);
+    return held.get(id);
+  }
+
+  // Another tab of this phone has written: what this one holds is old.
+  tabs?.addEventListener("message", ({ data }) => {
+    if (!data.saved) return;
+    held.delete(data.saved);
+    if (location.hash.includes(data.saved)) show({ keepPlace: true });
+  });
 
   async function space(need = 0) {
     const facts = (await navigator.storage?.estimate?.().catch(() => null)) ?? {};

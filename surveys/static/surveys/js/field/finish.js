@@ -2,13 +2,14 @@
 
 import { button, field, h, notice, textArea } from "./dom.js";
 import { wrongList } from "./walk.js";
-import { elementsOf, faults, itemOf, saysSomething } from "./visit.js";
+import { elementsOf, faults, findFault, itemOf, saysSomething } from "./visit.js";
 import { plural } from "./words.js";
 
 export async function finish(walk) {
   const { app, draft, pack, home } = walk;
   const wrong = faults(draft, pack);
   const said = saysSomething(draft);
+  const lost = findFault(draft);
   const space = await app.space();
   return {
     title: "Finish and save",
@@ -19,6 +20,7 @@ export async function finish(walk) {
       h("p", { class: "field-progress" }, h("strong", {}, summary(draft))),
       changes(walk),
       wrong.length ? notice("question", `${plural(wrong.length, "answer")} to finish first`, wrongList(walk, wrong)) : "",
+      lost ? notice("question", lost) : "",
       said ? "" : notice("question", "Nothing is recorded yet", "Say at least one thing: an answer, a photo, or a note."),
       field("What could not be reached, and why", textArea(draft.not_reached, keep("not_reached"), { maxlength: "400" }), {
         optional: "if anything",
@@ -27,7 +29,7 @@ export async function finish(walk) {
       field("Anything else", textArea(draft.notes, keep("notes")), { optional: "in your own words" }),
     ],
     bar: [
-      button("Save this visit", save, { class: "button button-wide", disabled: Boolean(wrong.length) || !said }),
+      button("Save this visit", save, { class: "button button-wide", disabled: Boolean(wrong.length || lost) || !said }),
     ],
   };
 
@@ -38,7 +40,7 @@ export async function finish(walk) {
       clearTimeout(timer);
       timer = setTimeout(async () => {
         await app.saveDraft(draft);
-        const may = saysSomething(draft) && !faults(draft, pack).length;
+        const may = saysSomething(draft) && !faults(draft, pack).length && !lost;
         document.querySelector(".field-bar .button-wide").disabled = !may;
       }, 250);
     };

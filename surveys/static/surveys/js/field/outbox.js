@@ -1,6 +1,7 @@
 // What waits to be sent, how it fares, and what can be done with it.
 
 import { button, check, h, notice } from "./dom.js";
+import { loadCopy, makeCopy } from "./copies.js";
 import { signIn } from "./home.js";
 import { ageSaid, bytesSaid, plural } from "./words.js";
 
@@ -29,6 +30,7 @@ export async function outbox(app) {
       status,
       items.length ? list : h("div", { class: "empty" }, h("p", {}, drafts.length ? "Nothing waits to be sent. A visit is here once it is finished and saved." : "Nothing is only on this phone. A visit you save will wait here until the site holds all of it.")),
       settings(app),
+      copies(app, items.length + drafts.length),
       receipts.length
         ? h("section", { class: "field-section" }, h("h2", {}, "Sent from this phone"), h("ul", { class: "field-list" }, receipts.map(receipt)))
         : "",
@@ -140,6 +142,45 @@ function settings(app) {
     check("Keep where I stood with each photo", app.settings.position === true, (position) => app.saveSettings({ position })),
     h("p", { class: "how" }, "What you record stays on this phone until the site holds all of it: signing out, a new release or a full disk do not take it away."),
   );
+}
+
+// The last resort: everything that is only here, as one file, and back from it elsewhere.
+function copies(app, count) {
+  const told = h("p", { role: "status", class: "how" });
+  const input = h("input", { type: "file", accept: ".zip,application/zip", class: "field-file", onchange: () => input.files.length && load(input.files[0]) });
+  return h(
+    "section",
+    { class: "field-section" },
+    h("h2", {}, "A copy as a file"),
+    h("p", {}, "Everything that is only on this phone, with its photos, in one file that any computer opens. This page takes it back on another phone or at a desk. Sent twice it still arrives once."),
+    h(
+      "p",
+      { class: "actions" },
+      count ? button("Save a copy", save, { class: "button button-quiet" }) : "",
+      h("label", { class: "button button-quiet" }, input, h("span", {}, "Load a copy")),
+    ),
+    told,
+  );
+
+  async function save() {
+    told.textContent = "Making the file …";
+    const made = await makeCopy(app.store, Date.now());
+    download(made.blob, made.name);
+    told.textContent = `${plural(made.visits, "visit")} and ${plural(made.photos, "photo")} are in ${made.name}, ${bytesSaid(made.blob.size)}. They are still here too.`;
+  }
+
+  async function load(file) {
+    told.textContent = "Reading the file …";
+    try {
+      const { visits, known } = await loadCopy(app.store, file);
+      await app.count();
+      await app.show({ keepPlace: true });
+      app.say(`${plural(visits, "visit")} loaded${known ? `; ${known} were here already` : ""}.`);
+      app.send();
+    } catch (error) {
+      told.replaceChildren(notice("caution", "It was not loaded", error.message));
+    }
+  }
 }
 
 function receipt(one) {

@@ -63,7 +63,22 @@ export async function openStore(indexedDB = globalThis.indexedDB) {
     // -- visits being written
     drafts: () => all("drafts"),
     draft: (id) => get("drafts", id),
-    saveDraft: (draft) => put("drafts", draft),
+    // Not when it is finished already: another tab has done that meanwhile.
+    saveDraft: async (draft) => {
+      let finished = false;
+      await write(["drafts", "outbox", "receipts"], (drafts, outbox, receipts) => {
+        for (const rows of [outbox, receipts]) {
+          rows.getKey(draft.client_id).onsuccess = ({ target }) => {
+            if (target.result === undefined) return;
+            finished = true;
+            target.transaction.abort();
+          };
+        }
+        drafts.put(draft);
+      }).catch((error) => {
+        throw finished ? Object.assign(new Error("This visit is finished and saved already."), { name: "Finished" }) : error;
+      });
+    },
     // Thrown away by hand only, with its photographs.
     dropDraft: async (draft) => {
       await write(["drafts", "blobs"], (drafts, blobs) => {
@@ -90,11 +105,14 @@ export async function openStore(indexedDB = globalThis.indexedDB) {
     outbox: async () => (await all("outbox")).sort((a, b) => a.queued_at - b.queued_at),
     item: (id) => get("outbox", id),
     saveItem: (item) => put("outbox", item),
-    // The draft becomes an item in one step: it is never in neither.
+    // The draft becomes an item in one step: it is never in neither. Once sent, it is
+    // not put back by a tab that was left open.
     queue: (item) =>
-      write(["drafts", "outbox"], (drafts, outbox) => {
-        outbox.put(item);
+      write(["drafts", "outbox", "receipts"], (drafts, outbox, receipts) => {
         drafts.delete(item.client_id);
+        receipts.getKey(item.client_id).onsuccess = ({ target }) => {
+          if (target.result === undefined) outbox.put(item);
+        };
       }),
     reopen: (draft) =>
       write(["drafts", "outbox"], (drafts, outbox) => {
@@ -109,10 +127,11 @@ export async function openStore(indexedDB = globalThis.indexedDB) {
         receipts.put(receipt);
       }),
     receipts: async () => (await all("receipts")).sort((a, b) => b.sent_at - a.sent_at),
-    load: (items, blobs) =>
-      write(["outbox", "blobs"], (outbox, kept) => {
+    load: (items, blobs, drafts) =>
+      write(["outbox", "blobs", "drafts"], (outbox, kept, begun) => {
         for (const blob of blobs) kept.put(blob);
         for (const item of items) outbox.put(item);
+        for (const draft of drafts) begun.put(draft);
       }),
     close: () => db.close(),
   };

@@ -87,6 +87,14 @@ export function saysSomething(draft) {
   );
 }
 
+// A find says where it is, or it cannot be put anywhere.
+export function findFault(draft) {
+  if (!draft.find) return "";
+  const { latitude, longitude } = draft.find;
+  const within = Math.abs(latitude) <= 90 && Math.abs(longitude) <= 180;
+  return latitude !== null && longitude !== null && within ? "" : "A new find needs a position: go back and keep where it is.";
+}
+
 // What must be put right before the visit is saved: [{ path, message }].
 export function faults(draft, pack) {
   const found = [];

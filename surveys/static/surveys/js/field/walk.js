@@ -4,20 +4,24 @@ import { button, h, notice } from "./dom.js";
 import { danger } from "./danger.js";
 import { element } from "./element.js";
 import { finish } from "./finish.js";
+import { find } from "./find.js";
 import { group } from "./group.js";
+import { photos, viewpoint } from "./photos.js";
+import { repeat } from "./repeat.js";
 import { closeGroup, elementsOf, faults, looked, lookedSaid, unanswered } from "./visit.js";
 import { plural } from "./words.js";
 
-const STEPS = { g: group, e: element, same, finish, danger };
+const STEPS = { g: group, e: element, same, finish, photos, viewpoint, repeat, danger };
 
 // Reads the visit and its bridge, and goes to the step asked for.
 export async function visit(app, [id, step = "", ...rest]) {
-  const draft = await app.store.draft(id);
+  const draft = await app.draft(id);
   if (!draft) return gone(app, id);
   const kept = draft.slug && (await app.store.pack(draft.owner, draft.slug));
   const pack = kept?.bridge ?? null;
   const walk = { app, draft, pack, elements: elementsOf(pack), home: `#/visit/${id}` };
   if (!pack && !draft.find) return withoutPack(walk);
+  if (draft.find && !step) return find(walk);
   return (STEPS[step] ?? overview)(walk, rest);
 }
 
