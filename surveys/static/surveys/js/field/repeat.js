@@ -15,6 +15,7 @@ export async function repeat(walk, [id]) {
   const facts = pack?.pictures.find((one) => one.id === id);
   if (!facts) return { title: "That picture is not on this phone", back: [`${home}/photos`, "Photos"], body: [] };
   const station = pack.viewpoints.find((one) => one.name === facts.viewpoint);
+  const bearing = facts.bearing_deg ?? station?.bearing_deg ?? null;
   const stage = h("div", { class: "field-stage" });
   const status = h("p", { role: "status", class: "how" });
   const video = h("video", { playsinline: true, muted: true, "aria-label": "What the camera sees" });
@@ -41,7 +42,7 @@ export async function repeat(walk, [id]) {
   function hints() {
     const rows = [
       station?.description,
-      facts.bearing_deg === null || facts.bearing_deg === undefined ? "" : `Looking ${compassSaid(facts.bearing_deg)}, ${Math.round(facts.bearing_deg)}°.`,
+      bearing === null ? "" : `Looking ${compassSaid(bearing)}, ${Math.round(bearing)}°.`,
       "Line up one thing near with one far, left and right, before you take it. Hold it level, no zoom.",
     ].filter(Boolean);
     const far = h("li", { hidden: true });
@@ -137,7 +138,7 @@ export async function repeat(walk, [id]) {
       taken: dayOf(new Date()),
     };
     // What the station says of the direction, not what a compass near steel would.
-    if (typeof facts.bearing_deg === "number") made.bearing_deg = facts.bearing_deg;
+    if (bearing !== null) made.bearing_deg = bearing;
     const refused = await addFiles({ app, draft, files, facts: made });
     if (refused.length) {
       status.replaceChildren(notice("caution", refused[0].name, refused[0].why));
