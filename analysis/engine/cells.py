@@ -17,7 +17,7 @@ cannot better what is found on others.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -46,6 +46,10 @@ _ODD = np.uint64(0x9E3779B97F4A7C15)
 _TRIPLES_AT_ONCE = 2**15
 #: Rays or triangles that are all looked into.
 _FEW = 250
+#: With more redundants than this there can be many cells.
+_FEW_STATES = 3
+#: Forces on edges worked out together.
+_FORCES_AT_ONCE = 2**20
 #: Of forces, kip: nothing is known.
 _UNKNOWN = 1e100
 
@@ -302,7 +306,7 @@ class _BlockState:
         the share at which a limit is reached has a least and a greatest value. Of a
         few it costs more to find out than to look into them.
         """
-        if asked.size <= _FEW:
+        if asked.size <= _FEW and len(r) <= _FEW_STATES:
             return _Doubts(asked, asked & np.isfinite(self.value)[:, :, None])
         excess = _excess(
             self.crossed,
@@ -442,7 +446,26 @@ class _BlockState:
     def take(self, items: _Items, edges: _Edges, doubt: _Doubts, beyond: Mask) -> None:
         """Fold in the limits that doubtful members reach on edges."""
         order = np.argsort(edges.item, kind="stable")
-        edges = edges.only(order)
+        counts = np.bincount(edges.item, minlength=len(items.column))
+        several = max(1, _FORCES_AT_ONCE // len(self.rows))
+        part = np.concatenate([[0], np.cumsum(counts)]) // several
+        for number in np.unique(part[:-1]).tolist():
+            some = np.flatnonzero(part[:-1] == number)
+            first, last = int(some[0]), int(some[-1]) + 1
+            stop = int(counts[:last].sum())
+            mine = edges.only(order[stop - int(counts[first:last].sum()) : stop])
+            self._take_part(items, mine, doubt, beyond, slice(first, last))
+
+    def _take_part(
+        self,
+        every: _Items,
+        edges: _Edges,
+        doubt: _Doubts,
+        beyond: Mask,
+        which: slice,
+    ) -> None:
+        items = _Items(every.column[which], every.place[which], every.after[which])
+        edges = replace(edges, item=edges.item - which.start)
         begin, end = self._forces(items, edges)
         if len(self.rows) > self.count:
             column = items.column[edges.item]
