@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from surveys import states
-from surveys.models import Answer, Visit
+from surveys.models import Answer, Certainty, Visit
 
 LOOKED = {Answer.SAME, Answer.CHANGED, Answer.GONE}
 
@@ -55,7 +55,7 @@ def _compared(visit, here):
     found = Other(visit)
     for one in visit.observations.all():
         mine = here.get(one.element_id)
-        if mine is None or one.superseded_by_id or one.is_held_back:
+        if mine is None or one.superseded_by_id:
             continue
         if mine.answer not in LOOKED or one.answer not in LOOKED:
             # Who could not see a thing does not contradict who did.
@@ -77,10 +77,6 @@ def _words(one):
     said = (
         states.describe(one.element.kind, state) if state else one.get_answer_display()
     )
-    return (
-        f"{said} ({one.get_certainty_display().lower()})" if _is_unsure(one) else said
-    )
-
-
-def _is_unsure(one):
-    return one.certainty != "sure"
+    doubts = [] if one.certainty == Certainty.SURE else [one.get_certainty_display()]
+    doubts += ["held back"] if one.is_held_back else []
+    return f"{said} ({', '.join(doubts).lower()})" if doubts else said

@@ -359,6 +359,10 @@ class _Loading:
             )
         elif status == "accepted":
             surveys.accept_visit(visit=visit, reviewer=reviewer)
+        if "danger_outcome" in facts:
+            surveys.close_danger(
+                visit=visit, reviewer=reviewer, outcome=facts["danger_outcome"]
+            )
 
     def _payload(self, number, entry, photos):
         facts = entry.facts

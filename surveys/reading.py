@@ -1,7 +1,6 @@
 """One visit as it is read: by its surveyor, by reviewers, by everybody else.
 
-What a person may see is decided here and not in the page: of a bridge whose place is
-kept back, how it was reached and what could not be reached would lead there.
+What a person may see of it is decided here and in the query, not in the page.
 """
 
 from __future__ import annotations
@@ -18,11 +17,6 @@ def is_party(person, visit):
     return own or policy.can_review(person)
 
 
-def may_see_the_way(person, bridge):
-    """Whether words on how a bridge is reached may be shown."""
-    return not bridge.is_position_sensitive or policy.can_see_exact_positions(person)
-
-
 def context(person, shown, typed=None, errors=None):
     """Return all that the page of one visit shows to this person."""
     is_own = person.is_authenticated and person.pk == shown.surveyor_id
@@ -30,11 +24,8 @@ def context(person, shown, typed=None, errors=None):
     rows = told(_observations(shown, party))
     asked = _asked(shown, is_own, typed or {}, errors or {})
     names = {row["name"] for row in asked}
-    sees_the_way = may_see_the_way(person, shown.bridge)
     return {
         "visit": shown,
-        "access": shown.access if sees_the_way else "",
-        "not_reached": shown.not_reached if sees_the_way else "",
         "rows": [row for row in rows if row.answer != Answer.SAME],
         "same": [row for row in rows if row.answer == Answer.SAME],
         "photos": list(shown.photos.select_related("element")),
