@@ -4,12 +4,17 @@ They show the same to everybody who may see the same bridges, so that a phone ca
 them for a day without signal.
 """
 
-from django.http import Http404
+from functools import cache
+
+from django.conf import settings
+from django.http import Http404, HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from analysis.engine import forms
-from bridges import drawing
+from bridges import drawing, words
 from bridges.models import Bridge, Form
 from shared.units import feet_text
 
@@ -62,6 +67,54 @@ def _shown(entry):
         "entry": entry,
         "title": form_facts.full_title(entry),
         "sketch": form_drawings.sketch(entry.typical()),
+    }
+
+
+STYLES_IN_FIELD = (
+    "shared/css/base.css",
+    "shared/css/record.css",
+    "surveys/css/field.css",
+    "analysis/css/forms.css",
+)
+
+
+@gzip_page
+@require_safe
+def field_page(request):
+    """Key, forms and words on one page, for a phone to keep.
+
+    Made without the request: it is the same for everybody and holds no name.
+    """
+    return HttpResponse(_field_page())
+
+
+@cache
+def _field_page():
+    return render_to_string(
+        "analysis/forms/field.html",
+        {
+            "styles": STYLES_IN_FIELD,
+            "site_name": settings.SITE_NAME,
+            "steps": [_step(step) for step in form_key.key()],
+            "every": [_kept(entry) for entry in forms.FORMS.values()],
+            "groups": words.GROUPS,
+        },
+    )
+
+
+def _kept(entry):
+    rows = form_facts.action(entry.key).rows
+    return _shown(entry) | {
+        "rows": rows,
+        "is_split": len({row.words for row in rows}) < len(rows),
+        "neighbours": [
+            {
+                "entry": one.form,
+                "theirs": " and ".join(one.theirs),
+                "ours": " and ".join(one.ours),
+            }
+            for one in form_key.neighbours(entry.key)
+        ],
     }
 
 

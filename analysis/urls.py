@@ -30,6 +30,7 @@ urlpatterns = [
     # Forms of truss.
     path("forms/", form_pages.key_page, name="forms"),
     path("forms/compare/", form_compare_views.compare_page, name="forms-compare"),
+    path("field/forms/", form_pages.field_page, name="field-forms"),
     path("forms/<slug:form>/", form_pages.form_page, name="form"),
     # Editing the record by hand.
     path("bridges/<slug:slug>/record/", editing.contents, name="record"),

@@ -323,6 +323,10 @@ SENTRY_DSN = environment.text("SENTRY_DSN")
 if SENTRY_DSN:
     logs.report_to(SENTRY_DSN, __version__)
 
+# Pages of other rooms that a phone keeps with the field page, and their styles.
+FIELD_PAGES = ("/field/forms/",)
+FIELD_STYLES = ("analysis/css/forms.css",)
+
 # What the keeper's page counts, by the model's name.
 KEEPER_COUNTS = {
     "Bridges": "bridges.Bridge",

@@ -13,10 +13,10 @@ from pathlib import Path
 
 from django.conf import settings
 from django.contrib.staticfiles import finders
-from django.http import HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 from django.templatetags.static import static
-from django.urls import reverse
+from django.urls import resolve, reverse
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
@@ -44,6 +44,8 @@ def shell_addresses():
         reverse("surveys:field"),
         reverse("surveys:field-manifest"),
         *(static(name) for name in (*STYLES, *_scripts(), ICON)),
+        *settings.FIELD_PAGES,
+        *(static(name) for name in settings.FIELD_STYLES),
         f"/fonts/{RECIPE}/source-sans-3.woff2",
     ]
 
@@ -68,12 +70,23 @@ def worker_source():
     fetch the new one.
     """
     shell = shell_addresses()
-    files = [finders.find(name) for name in (*STYLES, *_scripts(), ICON)]
+    names = (*STYLES, *_scripts(), ICON, *settings.FIELD_STYLES)
+    files = [finders.find(name) for name in names]
     kept = hashlib.sha256("\n".join([*shell, page(), WORKER.read_text()]).encode())
     for path in files:
         kept.update(Path(path).read_bytes())
+    for address in settings.FIELD_PAGES:
+        kept.update(_page_at(address))
     facts = {"release": kept.hexdigest()[:12], "shell": shell}
     return f"const FIELD = {json.dumps(facts)};\n{WORKER.read_text()}"
+
+
+def _page_at(address):
+    """Return the page at an address as somebody unknown gets it."""
+    request = HttpRequest()
+    request.method, request.path = "GET", address
+    found = resolve(address)
+    return found.func(request, *found.args, **found.kwargs).content
 
 
 @lru_cache(maxsize=1)

@@ -10,7 +10,10 @@ from bridges import words
 
 register = template.Library()
 #: What the pieces of a member are written with.
-PIECES = "eyebar, loop rod, upset end, channel, angle, cover plate, lacing, batten"
+PIECES = (
+    "eyebar, loop rod, upset end, channel, angle, cover plate, lacing, batten, pin, rivet, "
+    "turnbuckle, gusset, section loss"
+)
 
 
 @register.simple_tag

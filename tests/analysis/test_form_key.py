@@ -1,5 +1,6 @@
 """The key to the forms, its pages, and the trade's words."""
 
+import json
 import re
 
 import pytest
@@ -208,3 +209,28 @@ def test_words_are_reached_from_the_fields_of_forms_without_leaving_them(client)
     linked = set(re.findall(r"/forms/words/#([a-z-]+)", edit.content.decode() + visit))
     assert linked
     assert all(f'id="{slug}"' in page for slug in linked)
+
+
+# --- with no signal --------------------------------------------------------------------
+
+
+def test_one_page_for_a_phone_holds_key_forms_and_words(client):
+    """Nothing on it leads anywhere that the phone has not."""
+    html = client.get("/field/forms/").content.decode()
+    anchors = re.findall(r'\bid="([^"]+)"', html)
+    assert len(anchors) == len(set(anchors))
+    links = set(re.findall(r'<a [^>]*href="([^"]+)"', html)) - {"/field/"}
+    assert all(link[0] == "#" and link[1:] in anchors for link in links)
+    for form in forms.FORMS:
+        assert f"#form-{form}" in links
+    assert 'id="word-counter"' in html
+    assert "<script" not in html
+
+
+def test_the_worker_keeps_that_page_and_what_it_is_drawn_with(client):
+    worker = client.get("/sw.js").content.decode()
+    shell = json.loads(re.match(r"const FIELD = (.*);", worker)[1])["shell"]
+    assert "/field/forms/" in shell
+    page = client.get("/field/forms/").content.decode()
+    for style in re.findall(r'<link rel="stylesheet" href="([^"]+)"', page):
+        assert style in shell

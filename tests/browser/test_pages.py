@@ -34,6 +34,7 @@ PUBLIC = [
     "/forms/compare/",
     "/forms/compare/?form=pratt&panels=5&form=baltimore",
     "/forms/words/",
+    "/field/forms/",
     "/accounts/sign-in/",
     *(
         address.format(slug=slug)
