@@ -1,0 +1,114 @@
+"""Time a recheck of everything on SQLite. Run by hand, one core:
+
+    OPENBLAS_NUM_THREADS=1 python tests/benchmarks/bench_recheck.py 200
+
+Makes that many bridges in a database of its own, each with two truss lines described
+member by member at a first visit and three visits after it: a new deck, heavier counters
+(a lone line of them on every third bridge), metal added to one chord member. Panels,
+their length and the depth differ from bridge to bridge, so hardly any share a check. Then
+everything is computed (new), asked again (nothing to do) and computed anew with the
+engine's version changed, and what 5,000 bridges would take is worked out.
+"""
+
+import cProfile
+import os
+import pstats
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ["SECOND_CROSSING_DATA"] = tempfile.mkdtemp(prefix="recheck-")
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
+os.environ.pop("DATABASE_URL", None)
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+import django
+
+django.setup()
+
+from django.core.management import call_command
+from django.db import transaction
+
+from analysis import services
+from analysis.models import Check, ConfigurationCheck, Effect
+from bridges.models import Bridge
+from tests.structures import (
+    EYEBARS,
+    GRID,
+    PANS,
+    ROD,
+    make_described_bridge,
+    make_visit_saying,
+)
+
+WANTED_S, WANTED_BRIDGES = 60.0, 5_000
+
+
+def make(count):
+    """Make bridges of differing shape, each of four configurations."""
+    for number in range(count):
+        panels = 5 + number % 3
+        bridge = make_described_bridge(
+            name=f"Bench {number}",
+            slug=f"bench-{number}",
+            span={
+                "panels": panels,
+                "panel_length_ft": 14.0 + number % 7 + number / 1e4,
+                "depth_ft": 18.0 + number % 5,
+                "crossed_panels": list(range(2, panels)),
+            },
+        )
+        added = {**EYEBARS, "width_in": 2.5, "origin": "addition"}
+        rod = {**ROD, "diameter_in": 1.75, "origin": "replacement"}
+        lines = ("upstream",) if number % 3 == 0 else ("upstream", "downstream")
+        counters = {
+            f"span-1/{line}/{name}": {"components": [rod]}
+            for line in lines
+            for name in ("L2U3", "L3U2")
+        }
+        make_visit_saying(bridge, 2001, changed={"span-1/deck": PANS})
+        make_visit_saying(bridge, 2009, changed={"span-1/deck": GRID} | counters)
+        chord = {"span-1/upstream/L2L3": {"components": [EYEBARS, added]}}
+        make_visit_saying(bridge, 2019, changed=chord)
+
+
+def timed(what, count, profile=False):
+    counts = services.Counts()
+    profiler = cProfile.Profile() if profile else None
+    start = time.process_time()
+    if profiler:
+        profiler.enable()
+    for bridge in Bridge.objects.order_by("pk"):
+        counts.add(services.recheck(bridge=bridge))
+    if profiler:
+        profiler.disable()
+        pstats.Stats(profiler).sort_stats("cumtime").print_stats(45)
+    took = time.process_time() - start
+    whole = took / count * WANTED_BRIDGES
+    print(
+        f"{what:<26}{1e3 * took / count:9.2f} ms a bridge; 5,000 bridges {whole:7.0f} s "
+        f"({WANTED_S:.0f} s); {counts.checks_new} checks and {counts.effects_new} "
+        f"effects new, {counts.checks_kept} and {counts.effects_kept} kept"
+    )
+
+
+def main():
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 100
+    call_command("migrate", verbosity=0)
+    start = time.perf_counter()
+    with transaction.atomic():
+        make(count)
+    print(f"made {count} bridges in {time.perf_counter() - start:.0f} s")
+    timed("all new", count, profile="profile" in sys.argv)
+    timed("nothing to do", count, profile="again" in sys.argv)
+    for model in (ConfigurationCheck, Effect, Check):
+        model.objects.all().update(
+            **({"engine": "0"} if model is not ConfigurationCheck else {"gap": ""})
+        )
+    timed("the engine has changed", count)
+
+
+if __name__ == "__main__":
+    main()
