@@ -22,8 +22,8 @@ from math import factorial
 
 import numpy as np
 
-from analysis.engine import ENGINE_VERSION, checkfile, floor
-from analysis.engine.answer import answer_many
+from analysis.engine import ENGINE_VERSION, floor
+from analysis.engine.answer import answer_checks
 from analysis.engine.figures import Figures, figures_many
 from surveys.changes import Change
 from surveys.fold import Part
@@ -232,12 +232,19 @@ def _without_sizes(state):
     return {name: value for name, value in state.items() if name != "components"}
 
 
-def effect_on(line, before: Mapping[str, Part], after: Mapping[str, Part], changes):
+def effect_on(
+    line,
+    before: Mapping[str, Part],
+    after: Mapping[str, Part],
+    changes,
+    answers: Mapping[str, dict] | None = None,
+):
     """Return the effect of ``changes`` on one truss line, as stored and shown.
 
     Keys: ``before``, ``after`` (figures), ``difference``, ``shares`` (one a change:
     ``alone`` and ``share`` for each measure), ``sentences``, ``gaps``, ``assumptions``,
-    ``untouched`` (keys of changes that alter nothing in the check).
+    ``untouched`` (keys of changes that alter nothing in the check). ``answers`` are
+    those known already, by hash.
     """
     changes = relevant(line, changes)
     before, after = comparable(before, after)
@@ -246,14 +253,15 @@ def effect_on(line, before: Mapping[str, Part], after: Mapping[str, Part], chang
     if start.document is None or end.document is None:
         gaps = end.gaps or start.gaps
         return {"gaps": gaps, "shares": [], "sentences": [], "assumptions": []}
-    base = _digest(start.document)
+    made_alone = {(): start}
     acting, untouched = [], []
     for change in changes:
         alone = translate.check_file(line, _with(before, after, [change]))
-        moved = alone.document is None or _digest(alone.document) != base
+        made_alone[change.key,] = alone
+        moved = alone.check is None or alone.sha256 != start.sha256
         (acting if moved else untouched).append(change)
     groups = grouped(acting)
-    checks = _checks(line, before, after, acting, groups)
+    checks = _checks(line, before, after, acting, groups, made_alone)
     if any(check is None for check in checks):
         return {
             "gaps": ["Some of the changes alone leave nothing that can be checked."],
@@ -262,17 +270,17 @@ def effect_on(line, before: Mapping[str, Part], after: Mapping[str, Part], chang
             "assumptions": [],
         }
     found = figures_many(checks)
-    ends = answer_many([start.document, end.document])
-    return _told(groups, found, ends, untouched, start.assumptions, end.assumptions)
+    known = (answers or {}).get(end.sha256) or answer_checks([end.check])[0]
+    result = _told(groups, found, untouched)
+    return result | {
+        "assumptions": sorted(set(start.assumptions) | set(end.assumptions)),
+        "warnings": sorted(set(known.get("warnings", []))),
+        "hashes": [start.sha256, end.sha256],
+    }
 
 
 def _title(line, when):
     return f"{line.name} truss, {when}"
-
-
-def _digest(document):
-    bare = {key: value for key, value in document.items() if key != "title"}
-    return checkfile.input_sha256(bare)
 
 
 def _with(before, after, changes):
@@ -311,22 +319,26 @@ def _joined(part, groups):
     )
 
 
-def _checks(line, before, after, acting, groups):
+def _checks(line, before, after, acting, groups, made=None):
     """Return the check input of each subset of the groups, indexed by bit mask.
 
-    None for a subset that no file can be written of.
+    None for a subset that no file can be written of. ``made`` are files written before,
+    by the keys of their changes.
     """
     by_key = {change.key: change for change in acting}
 
     def read(numbers):
-        made = [by_key[key] for number in numbers for key in groups[number].keys]
-        one = translate.check_file(line, _with(before, after, made))
-        return None if one.document is None else checkfile.read(one.document)
+        keys = tuple(key for number in numbers for key in groups[number].keys)
+        one = (made or {}).get(keys)
+        if one is None:
+            some = [by_key[key] for key in keys]
+            one = translate.check_file(line, _with(before, after, some))
+        return one.check
 
     return checks_of_subsets(read, len(groups))
 
 
-def _told(groups, found, ends, untouched, was_assumed, is_assumed):
+def _told(groups, found, untouched):
     figures = [measures_of(one) for one in found]
     first, last = figures[0], figures[-1]
     shares = [
@@ -356,9 +368,6 @@ def _told(groups, found, ends, untouched, was_assumed, is_assumed):
         "together": _together(shares, figures),
         "untouched": [change.key for change in untouched],
         "gaps": [],
-        "assumptions": sorted(set(was_assumed) | set(is_assumed)),
-        "warnings": sorted(set(ends[-1].get("warnings", []))),
-        "hashes": [ends[0]["input_sha256"], ends[-1]["input_sha256"]],
         "subsets": len(found),
     }
     result["sentences"] = sentences(result)
@@ -413,10 +422,7 @@ def _together(shares, figures) -> list[dict]:
 def content_sha256(line, before, after, changes) -> str:
     """Key an effect by both check files, how the changes were grouped, the engine."""
     before, after = comparable(before, after)
-    documents = [
-        translate.check_file(line, parts).document for parts in (before, after)
-    ]
-    keys = [None if one is None else _digest(one) for one in documents]
+    keys = [translate.check_file(line, parts).sha256 for parts in (before, after)]
     grouping = [(change.key, change.paths) for change in relevant(line, changes)]
     text = json.dumps([keys, grouping, ENGINE_VERSION, TELLING])
     return hashlib.sha256(text.encode()).hexdigest()

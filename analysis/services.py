@@ -8,8 +8,8 @@ from itertools import pairwise
 from django.db import transaction
 from django.db.models import Max
 
-from analysis.engine import ENGINE_VERSION, checkfile
-from analysis.engine.answer import answer_many
+from analysis.engine import ENGINE_VERSION
+from analysis.engine.answer import answer_checks
 from bridges.models import Bridge, Span, TrussLine
 from shared import audit, jobs
 from surveys import record as records
@@ -68,10 +68,8 @@ def _recheck_once(bridge):
         for visit, parts, _ in steps
     }
     counts = Counts()
-    checks = _checks_for(
-        [one.document for _, _, one in wanted.values() if one.document], counts
-    )
-    told = _effects_for(lines, steps, counts)
+    checks = _checks_for([one for _, _, one in wanted.values() if one.check], counts)
+    told = _effects_for(lines, steps, checks, counts)
     with transaction.atomic():
         # One at a time: else what is stored last may have been read first.
         Bridge.objects.select_for_update().filter(pk=bridge.pk).first()
@@ -93,9 +91,9 @@ def _stamp(bridge):
     return [one.aggregate(last=Max("history_id"))["last"] for one in kept]
 
 
-def _checks_for(documents, counts):
-    """Return ``{sha256: Check}`` for check files, computing the ones not stored."""
-    by_hash = {checkfile.input_sha256(one): one for one in documents}
+def _checks_for(made, counts):
+    """Return ``{sha256: Check}`` of translations, computing the ones not stored."""
+    by_hash = {one.sha256: one for one in made}
     stored = {
         check.input_sha256: check
         for check in Check.objects.filter(
@@ -105,9 +103,11 @@ def _checks_for(documents, counts):
     missing = [sha for sha in by_hash if sha not in stored]
     counts.checks_kept += len(by_hash) - len(missing)
     counts.checks_new += len(missing)
-    answers = answer_many([by_hash[sha] for sha in missing])
+    if not missing:
+        return stored
+    answers = answer_checks([by_hash[sha].check for sha in missing])
     fresh = [
-        _check(sha, by_hash[sha], answer)
+        _check(sha, by_hash[sha].document, answer)
         for sha, answer in zip(missing, answers, strict=True)
     ]
     # Another process may have stored the same answer meanwhile: it is the same.
@@ -136,8 +136,9 @@ def _store_configurations(bridge, wanted, checks):
     }
     for key in set(standing) - set(wanted):
         standing[key].delete()
+    fresh = []
     for key, (line, visit, made) in wanted.items():
-        check = checks[checkfile.input_sha256(made.document)] if made.document else None
+        check = checks[made.sha256] if made.check else None
         facts = {
             "check_made": check,
             "gap": " ".join(made.gaps),
@@ -145,7 +146,7 @@ def _store_configurations(bridge, wanted, checks):
         }
         old = standing.get(key)
         if old is None:
-            ConfigurationCheck.objects.create(truss_line=line, visit=visit, **facts)
+            fresh.append(ConfigurationCheck(truss_line=line, visit=visit, **facts))
         elif (old.check_made_id, old.gap, old.assumptions) != (
             check.pk if check else None,
             facts["gap"],
@@ -154,10 +155,12 @@ def _store_configurations(bridge, wanted, checks):
             for name, value in facts.items():
                 setattr(old, name, value)
             old.save()
+    ConfigurationCheck.objects.bulk_create(fresh)
 
 
-def _effects_for(lines, steps, counts):
+def _effects_for(lines, steps, checks, counts):
     """Return ``{(line, from, to): (sha, result or the stored row)}``."""
+    answers = {sha: check.answer for sha, check in checks.items()}
     stored = {
         (one.truss_line_id, one.from_visit_id, one.to_visit_id): one
         for one in Effect.objects.filter(truss_line__in=lines, engine=ENGINE_VERSION)
@@ -176,7 +179,7 @@ def _effects_for(lines, steps, counts):
                 told[line.pk, earlier.pk, later.pk] = (sha, old)
                 continue
             counts.effects_new += 1
-            result = effects.effect_on(line, before, after, changes)
+            result = effects.effect_on(line, before, after, changes, answers)
             told[line.pk, earlier.pk, later.pk] = (sha, result)
     return told
 

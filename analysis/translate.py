@@ -8,6 +8,7 @@ without recorded pieces is answered with its force only.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from analysis.engine import beams, checkfile
 from analysis.engine.errors import UnknownShape
@@ -37,6 +38,13 @@ class Translation:
     document: dict | None
     gaps: list[str] = field(default_factory=list)
     assumptions: list[str] = field(default_factory=list)
+    # The file as the engine read it.
+    check: checkfile.CheckInput | None = None
+
+    @cached_property
+    def sha256(self):
+        """Return the hash of the question, None where there is no file."""
+        return None if self.check is None else checkfile.sha256_of(self.check)
 
 
 def check_file(line, parts: dict[str, Part], title="") -> Translation:
@@ -76,7 +84,7 @@ def check_file(line, parts: dict[str, Part], title="") -> Translation:
 def _readable(made):
     """Turn a file that the engine would refuse into gaps that a person can mend."""
     try:
-        checkfile.read(made.document)
+        made.check = checkfile.read(made.document)
     except checkfile.CheckFileError as error:
         made.document = None
         made.gaps += [

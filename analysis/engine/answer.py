@@ -56,7 +56,11 @@ def answer_many(documents: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
 
     Raises ``CheckFileError`` for the first document that is not a check file.
     """
-    checks = [checkfile.read(document) for document in documents]
+    return answer_checks([checkfile.read(document) for document in documents])
+
+
+def answer_checks(checks: Sequence[CheckInput]) -> list[dict[str, Any]]:
+    """Return the answers to many check files already read, in their order."""
     batches = in_batches(checks)
     answers: list[dict[str, Any]] = [{}] * len(checks)
     for numbers in batches.values():
@@ -143,8 +147,11 @@ def truss_of(check: CheckInput) -> Truss:
     )
 
 
-def parts_of(checks: Sequence[CheckInput]) -> list[Part]:
-    """Return what is found for each of the checks of one batch."""
+def parts_of(checks: Sequence[CheckInput], *, with_forces: bool = True) -> list[Part]:
+    """Return what is found for each of the checks of one batch.
+
+    Live forces are left out, if they are not asked for and no rating hangs on them.
+    """
     batch = _assemble(checks)
     live = checks[0].live_load
     if live is None:
@@ -162,7 +169,9 @@ def parts_of(checks: Sequence[CheckInput]) -> list[Part]:
         loading.web,
     )
     state = asked.state
-    moved = _envelopes(asked, loading)
+    moved = None
+    if with_forces or _may_be_pushed_unrated(batch):
+        moved = _envelopes(asked, loading)
     chords = [
         chordcheck.state(
             check, batch.truss, batch.ea_kip[c], batch.dead_kip[c], loading
@@ -179,6 +188,16 @@ def parts_of(checks: Sequence[CheckInput]) -> list[Part]:
         Part(batch, c, state, loading, moved, rated, chords[c])
         for c in range(len(checks))
     ]
+
+
+def _may_be_pushed_unrated(batch: _Batch) -> bool:
+    """Return whether compression, if there were any, would leave a member unrated."""
+    return any(
+        each.compression_kip is None and not member.tension_only
+        for check, row in zip(batch.checks, batch.capacities, strict=True)
+        for member, each in zip(check.members, row, strict=True)
+        if not member.is_absent and each.tension_kip is not None
+    )
 
 
 def _assemble(checks: Sequence[CheckInput]) -> _Batch:

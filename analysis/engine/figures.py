@@ -42,9 +42,8 @@ def figures_many(checks: Sequence[CheckInput]) -> list[Figures]:
     """
     found: list[Figures | None] = [None] * len(checks)
     for numbers in in_batches(checks).values():
-        for number, part in zip(
-            numbers, parts_of([checks[n] for n in numbers]), strict=True
-        ):
+        parts = parts_of([checks[n] for n in numbers], with_forces=False)
+        for number, part in zip(numbers, parts, strict=True):
             governing = governing_at(part, OPERATING) or {}
             found[number] = Figures(
                 part.stands,

@@ -10,6 +10,7 @@ everything is computed (new), asked again (nothing to do) and computed anew with
 engine's version changed, and what 5,000 bridges would take is worked out.
 """
 
+# ruff: noqa: E402
 import cProfile
 import os
 import pstats
