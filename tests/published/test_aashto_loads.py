@@ -132,3 +132,52 @@ def test_impact():
 def test_lever_rule(apart, roadway, wanted):
     """Derived: wheel lines 6 ft apart, the outer 2 ft from the curb."""
     assert vehicles.lever_fraction(roadway, apart, 6.0, 2.0) == approx(wanted, abs=6e-4)
+
+
+@pytest.mark.published("Lever rule by statics", "derived")
+@pytest.mark.parametrize(
+    ("apart", "roadway", "wanted"), [(19, 18, 0.895), (21, 20, 1.000)]
+)
+def test_lever_rule_of_two_trucks_abreast(apart, roadway, wanted):
+    found = vehicles.lever_fraction(roadway, apart, 6.0, 2.0, vehicles=2)
+    assert found == approx(wanted, abs=6e-4)
+
+
+@pytest.mark.published("Lever rule by statics", "derived")
+def test_a_centred_truck_is_half_on_each_truss():
+    assert vehicles.lever_fraction(16, 17, 6.0, 2.0, placing="centred") == approx(0.5)
+
+
+@pytest.mark.published("23 U.S.C. 127(r), emergency vehicles", "seen")
+def test_emergency_vehicles_are_within_the_statute():
+    """Steer 24,000; drive 33,500; tandem 62,000; gross 86,000 lb."""
+    ev2, ev3 = vehicles.VEHICLES["EV2"], vehicles.VEHICLES["EV3"]
+    assert list(ev2.axle_kip) == approx([24.0, 33.5])
+    assert ev3.axle_kip[1] + ev3.axle_kip[2] == approx(62.0)
+    assert ev3.weight_kip == approx(86.0)
+
+
+@pytest.mark.published("AASHTO pedestrian guide, 1997", "memory")
+@pytest.mark.parametrize(
+    ("area", "psf"), [(300, 85.0), (400, 85.0), (900, 63.75), (625, 72.25)]
+)
+def test_pedestrian_load_by_area(area, psf):
+    """85(0.25 + 15/sqrt A) above 400 sq ft, at least 65."""
+    assert vehicles.crowd_psf(area) == approx(max(psf, 65.0))
+
+
+@pytest.mark.published("Interregional Highways, appendix VI, 1944", "seen")
+def test_lighter_h_loads_are_parts_of_h20():
+    """H15 and H10 are 75 and 50 per cent of H20; H15-S12 75 of H20-S16."""
+    h20, hs20 = vehicles.VEHICLES["H20"], vehicles.VEHICLES["HS20"]
+    for key, part, whole in (
+        ("H15", 0.75, h20),
+        ("H10", 0.5, h20),
+        ("HS15", 0.75, hs20),
+    ):
+        wanted = [part * kip for kip in whole.axle_kip]
+        assert list(vehicles.VEHICLES[key].axle_kip) == approx(wanted)
+    for key, part in (("H15", 0.75), ("H10", 0.5)):
+        ours, whole = vehicles.LANES[key], vehicles.LANES["H20"]
+        assert ours.klf == approx(part * whole.klf)
+        assert ours.concentrated_web_kip == approx(part * whole.concentrated_web_kip)

@@ -74,6 +74,52 @@ def test_euler_branch():
     assert strength / FACTOR["operating"] == approx(168_363.840 / 160**2, rel=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("fy", "cc", "constant", "square"),
+    [
+        (26, 148.4, 15_294, 0.3473),
+        (30, 138.1, 17_647, 0.4624),
+        (33, 131.7, 19_412, 0.5595),
+        (36, 126.1, 21_176, 0.6659),
+    ],
+)
+def test_constants_of_the_operating_parabola_and_where_it_ends(
+    fy, cc, constant, square
+):
+    at_zero = column_strength_ksi(fy, E, 0.0) / FACTOR["operating"] * 1000
+    at_hundred = column_strength_ksi(fy, E, 100.0) / FACTOR["operating"] * 1000
+    assert at_zero == approx(constant, abs=0.51)
+    assert (at_zero - at_hundred) / 1e4 == approx(square, abs=5.1e-5)
+    ends = (2.0 * math.pi**2 * E / fy) ** 0.5
+    assert ends == approx(cc, abs=0.06)
+    assert column_strength_ksi(fy, E, ends) == approx(fy / 2)
+
+
+@pytest.mark.published("T. H. Johnson's straight lines", "reproduced")
+@pytest.mark.parametrize(
+    ("strength", "ends", "slope", "limit"),
+    [
+        (42.0, 2.5, 128, 218),
+        (42.0, 5 / 3, 157, 178),
+        (42.0, 1.0, 203, 138),
+        (52.5, 2.5, 179, 195),
+        (52.5, 5 / 3, 220, 159),
+        (52.5, 1.0, 284, 123),
+    ],
+)
+def test_johnsons_lines_touch_the_engines_euler(strength, ends, slope, limit):
+    """Tangent to n pi^2 E/s^2, E 27,000: limit where a third of the strength is left;
+    flat, hinged and round ends. Euler is the engine's column, far beyond yield."""
+
+    def euler(s):
+        return ends * column_strength_ksi(1e9, 27_000.0, s)
+
+    touches = math.sqrt(3.0 * euler(1.0) / strength)
+    assert touches == approx(limit, abs=0.6)
+    assert 1000 * 2.0 * euler(touches) / touches == approx(slope, abs=0.6)
+    assert euler(touches) == approx(strength / 3)
+
+
 @pytest.mark.published("G. B. N. Tower, 1874", "seen")
 @pytest.mark.parametrize(
     ("widths", "psi"),

@@ -40,9 +40,15 @@ ROOT_AREAS = {
 # Bar: round upset and its excess in per cent, square upset and its excess.
 UPSETS = {
     0.75: (1, 24.7, 1.125, 23.2),
+    0.875: (1.25, 48.0, 1.375, 37.7),
     1: (1.375, 34.2, 1.5, 29.4),
+    1.125: (1.5, 30.2, 1.625, 19.7),
     1.25: (1.625, 23.4, 1.875, 31.1),
+    1.375: (1.75, 17.5, 2, 21.7),
     1.5: (2, 30.2, 2.125, 17.7),
+    1.625: (2.125, 27.7, 2.375, 25.0),
+    1.75: (2.25, 25.6, 2.5, 21.3),
+    1.875: (2.375, 19.6, 2.625, 18.2),
     2: (2.5, 18.3, 2.875, 23.1),
 }
 
@@ -112,6 +118,29 @@ def test_channel_table_hangs_together(row):
     assert rough.area_in2 == approx(row.area_in2, rel=0.03)
     strong = sections.rolled(as_measured("channel", row)).i_strong_in4
     assert strong == approx(row.i_strong_in4, rel=0.04)
+
+
+# As printed: radii, in, strong and weak, of each depth and weight.
+RADII = """15x33.9 5.61 .901  15x40 5.43 .883  15x50 5.24 .865  12x20.7 4.61 .797
+12x25 4.43 .779  12x30 4.29 .762  10x15.3 3.88 .711  10x20 3.67 .690  10x25 3.52 .675
+10x30 3.43 .668  9x13.4 3.48 .666  9x15 3.40 .659  9x20 3.22 .640  8x11.5 3.11 .623
+8x13.75 2.99 .613  8x18.75 2.82 .598  7x9.8 2.72 .578  7x12.25 2.59 .568
+7x14.75 2.51 .561  6x8.2 2.34 .536  6x10.5 2.22 .529  6x13 2.13 .524  5x6.7 1.95 .489
+5x9 1.84 .486  4x5.4 1.56 .444  4x7.25 1.47 .447  3x4.1 1.18 .398  3x5 1.12 .405
+3x6 1.09 .413"""
+
+
+@pytest.mark.published("American Standard channels, AISC Manual", "seen")
+def test_radii_of_the_channel_table_as_printed():
+    words = RADII.split()
+    for size, strong, weak in zip(words[::3], words[1::3], words[2::3], strict=True):
+        depth, weight = map(float, size.split("x"))
+        row = sections.rolled_shape("channel", depth, weight)
+        assert math.sqrt(row.i_strong_in4 / row.area_in2) == approx(
+            float(strong), rel=7e-3
+        )
+        # Printed from more digits than the table's own I and A.
+        assert math.sqrt(row.i_weak_in4 / row.area_in2) == approx(float(weak), abs=4e-3)
 
 
 @pytest.mark.published("American Standard beams, AISC Manual", "memory")

@@ -166,3 +166,54 @@ def test_index_method_on_seven_panels():
         "L4U3": 0,
     }
     assert picked(forces, wanted) == approx(wanted, abs=1e-6)
+
+
+def framed(joints, members, pinned, roller, loaded, loads, groups=()):
+    return dead_forces(
+        {
+            "joints": joints,
+            "members": members,
+            "pinned": pinned,
+            "roller": roller,
+            "loaded_joints": loaded,
+        },
+        loads,
+        members=list(groups),
+    )
+
+
+@pytest.mark.published("CALFEM manual, example exs_bar2", "seen")
+def test_three_bars_that_statics_cannot_settle():
+    """Areas 6, 3 and 10; 80 kN down; forces -29,845, +57,617 and +37,306 N. Fixed ends
+    stand as a frame of bars a million times stiffer; metres and kN as ft and kips."""
+    joints = {"A": [0, 0], "B": [0, 1.2], "C": [1.6, 0], "D": [1.6, 1.2]}
+    stiff = [["A", "B"], ["B", "D"], ["A", "D"]]
+    bars = [["A", "C"], ["C", "D"], ["B", "C"]]
+    groups = [
+        {"names": ["AB", "BD", "AD"], "section": {"area_in2": 10_000}},
+        {"names": ["AC"], "section": {"area_in2": 0.06}},
+        {"names": ["CD"], "section": {"area_in2": 0.03}},
+        {"names": ["BC"], "section": {"area_in2": 0.10}},
+    ]
+    forces = framed(joints, stiff + bars, "A", "D", ["B", "C"], {"C": 80}, groups)
+    wanted = {"AC": -29.8446, "CD": 57.6166, "BC": 37.3057}
+    assert picked(forces, wanted) == approx(wanted, abs=2e-3)
+
+
+@pytest.mark.published("A frame library's own test of tension-only ties", "seen")
+def test_of_two_ties_the_one_that_would_be_pushed_drops_out():
+    """Strut (0,0)-(100,0), ties to (0,10) and (0,-10), 10 kip down at the end: strut
+    100, upper tie 100.499, lower tie 0."""
+    joints = {
+        "O": [0, 0],
+        "P": [0, 10],
+        "Q": [0, -10],
+        "R": [-10, 0],
+        "E": [100, 0],
+    }
+    frame = [["R", "O"], ["R", "P"], ["R", "Q"], ["O", "P"], ["O", "Q"]]
+    bars = [["O", "E"], ["P", "E"], ["Q", "E"]]
+    groups = [{"names": ["PE", "QE"], "section": {"area_in2": 1}, "tension_only": True}]
+    forces = framed(joints, frame + bars, "R", "O", ["R", "E"], {"E": 10}, groups)
+    wanted = {"OE": -100.0, "PE": 100.499, "QE": 0.0}
+    assert picked(forces, wanted) == approx(wanted, abs=6e-4)

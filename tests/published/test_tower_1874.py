@@ -8,6 +8,9 @@ the exact figure is asked for and his is named.
 
 import pytest
 
+from analysis.engine.materials import WEIGHT_PCF
+from analysis.engine.sections import Component, component_section
+
 from .documents import dead_forces, uniform_forces
 from .rows import approx
 
@@ -50,3 +53,33 @@ def test_pratt_p_31():
     forces = uniform_forces(geometry, 15.0)
     assert forces["U4U5"] == approx(-156.25, abs=1e-6)
     assert forces["L4L5"] == approx(150.0, abs=1e-6)
+
+
+def test_pratts_end_tie_and_counter_p_31():
+    """Net shear of 4.5 panels on the first diagonal of two rods: 43,933 lb each; with
+    his gross five panels, 75,000 lb a set, 48,814 (printed 49,375, its length rounded
+    to 15.8); a counter of 10,000 lb a set, two rods, 6,509 (printed 6,585)."""
+    geometry = {"form": "pratt", "panels": 10, "panel_length_ft": 10, "depth_ft": 12}
+    forces = uniform_forces(geometry, 15.0)
+    length = (10**2 + 12**2) ** 0.5
+    # The end post takes 4.5 panels, the first diagonal 3.5.
+    assert -forces["L0U1"] / 2 == approx(43.933, abs=6e-4)
+    assert -forces["L0U1"] / 2 * 5 / 4.5 == approx(48.814, abs=6e-4)
+    assert approx(75 / 2 * 15.8 / 12, abs=6e-4) == 49.375
+    one = dead_forces(geometry, {"L1": 1.0})
+    per_shear = abs(one["L2U1"]) / 0.1
+    assert per_shear == approx(length / 12)
+    assert 10 / 2 * per_shear == approx(6.509, abs=6e-4)
+
+
+@pytest.mark.parametrize(
+    ("material", "pcf"), [("wrought-iron", 480.0), ("cast-iron", 450.0)]
+)
+def test_weights_of_iron(material, pcf):
+    assert WEIGHT_PCF[material] == approx(pcf)
+
+
+def test_howe_chord_net_of_its_cuts():
+    """Three 8 x 12 less 72 of splice, 24 of blocks, 24 of bolts, 8 of washers: 160."""
+    chord = Component("timber", count=3, width_in=8, depth_in=12)
+    assert component_section(chord).area_in2 - 72 - 24 - 24 - 8 == approx(160)

@@ -73,3 +73,32 @@ def test_allowable_stress_with_the_truck_instead():
 def test_the_answer_says_whether_lane_or_truck_was_used():
     found = answer(DOCUMENT)
     assert any("H15 lane load" in text for text in found["assumptions"])
+
+
+@pytest.mark.published("M. A. Khan, 2010, p. 187", "seen")
+@pytest.mark.parametrize(
+    ("factor", "straight", "posted"),
+    [
+        (0.3, 7.5, 0.0),
+        (0.4, 10, 3.57),
+        (0.5, 12.5, 7.14),
+        (0.7, 17.5, 14.29),
+        (0.9, 22.5, 21.43),
+        (1.0, 25, 25.0),
+    ],
+)
+def test_the_limit_in_tons_is_the_rated_load_and_no_posting(factor, straight, posted):
+    """RT = RF x W of a type 3 truck of 25 tons. The load-and-resistance posting curve,
+    (W/0.7)(RF - 0.3), is lower, and is not what the engine answers or says."""
+    assert 25 / 0.7 * (factor - 0.3) == approx(posted, abs=6e-3)
+    found = answer(
+        DOCUMENT
+        | {
+            "dead_load": {"uniform_plf": 0},
+            "live_load": {"vehicle": "type-3", "fraction": 1.0},
+        }
+    )
+    governing = found["governing"]["operating"]
+    per_rating = governing["limit_tons"] / governing["rating"]
+    assert factor * per_rating == approx(straight)
+    assert "not for posting" in found["warnings"][0]
