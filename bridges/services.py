@@ -49,9 +49,10 @@ def refresh_standing(bridge, *, notes=None, **seen):
     MapVersion.bump([bridge.pk])
 
 
-def refresh_spells(bridge):
+def refresh_spells(bridge, events=None):
     """Write anew which status a bridge had when. Safe to repeat."""
-    spells = spells_of(bridge, bridge.events.all(), timezone.localdate())
+    events = bridge.events.all() if events is None else events
+    spells = spells_of(bridge, events, timezone.localdate())
     StatusSpell.objects.filter(bridge=bridge).delete()
     StatusSpell.objects.bulk_create(
         StatusSpell(bridge=bridge, status=one.status, first=one.first, last=one.last)
