@@ -21,7 +21,7 @@ import math
 import threading
 import uuid
 from collections import OrderedDict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 from django.core.cache import cache
@@ -54,6 +54,8 @@ MOST_CELLS = 65_536
 MOST_POINTS = 200
 MOST_MASKS = 48
 MOST_COUNTS = 64
+# Cells of whole views are kept up to here; nearer, few bridges lie in any view.
+MOST_KEPT_ZOOM = 11
 CHUNK = 50_000
 FIRST_DECADE, LAST_DECADE = 1000, 2990
 DECADES = (LAST_DECADE - FIRST_DECADE) // 10 + 1
@@ -240,6 +242,21 @@ def _rows_of(records, hands):
     )
 
 
+@dataclass(frozen=True)
+class Cells:
+    """Bridges gathered by the cells of one zoom; one value for each cell that has any."""
+
+    x: np.ndarray
+    y: np.ndarray
+    counts: np.ndarray
+    mean_x: np.ndarray
+    mean_y: np.ndarray
+    any_row: np.ndarray
+
+    def only(self, mask):
+        return Cells(*(getattr(self, one.name)[mask] for one in fields(self)))
+
+
 @dataclass
 class Places:
     """What one kind of person may see of the index, and the views asked of it.
@@ -255,7 +272,9 @@ class Places:
     y: np.ndarray = field(init=False)
     _masks: OrderedDict = field(default_factory=OrderedDict)
     _counts: OrderedDict = field(default_factory=OrderedDict)
+    _cells: OrderedDict = field(default_factory=OrderedDict)
     _orders: dict = field(default_factory=dict)
+    _by_x: np.ndarray | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def __post_init__(self):
@@ -283,6 +302,15 @@ class Places:
         """Return which bridges the filter pairs leave, a boolean for each."""
         packed = self._kept(self._masks, tuple(pairs), MOST_MASKS, self._packed)
         return np.unpackbits(packed, count=len(self.rows)).view(bool)
+
+    def count(self, pairs):
+        """Return how many bridges the filter pairs leave."""
+        return self._kept(
+            self._counts,
+            ("of all", tuple(pairs)),
+            MOST_COUNTS * 8,
+            lambda key: int(self.mask(key[1]).sum()),
+        )
 
     def _packed(self, pairs):
         return np.packbits(self._ask(pairs))
@@ -468,39 +496,84 @@ class Places:
         south, east = unproject(x.max(), y.max())
         return tuple(round(float(edge), 5) for edge in (west, south, east, north))
 
-    def view(self, box, mask):
-        """Return what the box shows: (points, clusters).
+    def view(self, box, pairs=()):
+        """Return what the box shows: (points, clusters, how many in view).
 
         ``points`` are rows' numbers and ``clusters`` (latitude, longitude, count). Up
         to ``MOST_POINTS`` bridges in the grid are points; above that a cell with more
         than one bridge is a cluster at their mean place.
         """
         shift, first_x, first_y, columns, rows = box.cells()
-        left, right = first_x << shift, (first_x + columns) << shift
-        top, bottom = first_y << shift, (first_y + rows) << shift
-        inside = mask & (self.x >= left) & (self.x < right)
-        inside &= (self.y >= top) & (self.y < bottom)
-        numbers = np.flatnonzero(inside)
-        if len(numbers) <= MOST_POINTS:
-            return numbers, []
-        x, y = self.x[numbers], self.y[numbers]
-        cell = ((y >> shift) - first_y) * columns + ((x >> shift) - first_x)
-        size = columns * rows
-        counts = np.bincount(cell, minlength=size)
-        sums = [np.bincount(cell, weights=part, minlength=size) for part in (x, y)]
-        alone = counts == 1
+        if box.zoom <= MOST_KEPT_ZOOM:
+            found = self._kept(
+                self._cells, (box.zoom, *pairs), MOST_MASKS, self._all_cells
+            )
+            across, down = found.x - first_x, found.y - first_y
+            inside = (across >= 0) & (across < columns) & (down >= 0) & (down < rows)
+            cells = found.only(inside)
+        else:
+            numbers = self._in_columns(first_x << shift, (first_x + columns) << shift)
+            y = self.y[numbers]
+            numbers = numbers[(y >= first_y << shift) & (y < (first_y + rows) << shift)]
+            numbers = numbers[self.mask(pairs)[numbers]] if len(numbers) else numbers
+            cells = self._gathered(numbers, shift)
+        total = int(cells.counts.sum())
+        if total <= MOST_POINTS:
+            return self._rows_in(cells, shift, pairs), [], total
+        alone = cells.counts == 1
         if alone.sum() > MOST_POINTS:
             alone[:] = False
-        together = np.flatnonzero((counts > 0) & ~alone)
-        mean_x, mean_y = (part[together] / counts[together] for part in sums)
-        latitude, longitude = unproject(mean_x, mean_y)
+        together = cells.only(~alone)
+        latitude, longitude = unproject(together.mean_x, together.mean_y)
         clusters = zip(
             latitude.tolist(),
             longitude.tolist(),
-            counts[together].tolist(),
+            together.counts.tolist(),
             strict=True,
         )
-        return numbers[alone[cell]], list(clusters)
+        return np.sort(cells.any_row[alone]), list(clusters), total
+
+    def _all_cells(self, key):
+        zoom, *pairs = key
+        rows = np.flatnonzero(self.mask(tuple(pairs)))
+        return self._gathered(rows, BITS - 2 - zoom)
+
+    def _gathered(self, numbers, shift):
+        """Gather rows into the cells of one zoom."""
+        x, y = self.x[numbers], self.y[numbers]
+        key = ((y >> shift).astype(np.int64) << 32) | (x >> shift)
+        keys, first, cell, counts = np.unique(
+            key, return_index=True, return_inverse=True, return_counts=True
+        )
+        cell = cell.reshape(-1)
+        size = len(keys)
+        return Cells(
+            x=(keys & 0xFFFFFFFF).astype(np.int32),
+            y=(keys >> 32).astype(np.int32),
+            counts=counts,
+            mean_x=np.bincount(cell, weights=x, minlength=size) / np.maximum(counts, 1),
+            mean_y=np.bincount(cell, weights=y, minlength=size) / np.maximum(counts, 1),
+            any_row=numbers[first],
+        )
+
+    def _in_columns(self, left, right):
+        """Return the rows whose x lies from ``left`` up to ``right``."""
+        if self._by_x is None:
+            self._by_x = np.argsort(self.x, kind="stable").astype(np.int32)
+        a, b = np.searchsorted(self.x, (left, right), sorter=self._by_x)
+        return self._by_x[a:b]
+
+    def _rows_in(self, cells, shift, pairs):
+        """Return the rows that lie in a few cells, in the order of ids."""
+        if not len(cells.x):
+            return np.zeros(0, dtype=np.int64)
+        left, right = int(cells.x.min()) << shift, (int(cells.x.max()) + 1) << shift
+        numbers = self._in_columns(left, right)
+        x, y = self.x[numbers] >> shift, self.y[numbers] >> shift
+        key = (y.astype(np.int64) << 32) | x
+        wanted = (cells.y.astype(np.int64) << 32) | cells.x
+        numbers = np.sort(numbers[np.isin(key, wanted)])
+        return numbers[self.mask(pairs)[numbers]]
 
     # -- the list
 
