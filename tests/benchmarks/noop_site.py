@@ -1,0 +1,16 @@
+"""The site with one page more that does nothing, to measure the others against."""
+
+from django.http import HttpResponse
+from django.urls import path
+
+from shared import urls
+from shared.wsgi import application
+
+__all__ = ["application"]
+
+
+def noop(request):
+    return HttpResponse(b"{}", content_type="application/json")
+
+
+urls.urlpatterns.insert(0, path("noop", noop))
