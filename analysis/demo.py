@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import secrets
 import uuid
 from collections.abc import Callable, Iterator
@@ -46,7 +47,7 @@ from surveys import record as records
 from surveys import services as surveys
 from surveys.models import Element, Photo, Repair, Viewpoint, Visit
 
-from . import illustrations, layout, services
+from . import dossier, illustrations, layout, services
 
 FOLDER = settings.BASE_DIR / "fixtures" / "society"
 COMMON = ("people", "builders", "sources")
@@ -55,6 +56,7 @@ FAMILY = uuid.UUID("5ec04d00-de40-4000-8000-000000000000")
 # A database is known as a demonstration by a group of this name; what follows the
 # mark is the seed of its password.
 MARK = "demonstration "
+CITED_KEY = re.compile(r"\[source:([a-z-]+)\]")
 SYLLABLES = [
     *("al", "ber", "cor", "den", "el", "fen", "gar", "hol", "im", "jas", "kel", "lin"),
     *(
@@ -239,6 +241,7 @@ class _Loading:
         self._repairs()
         surveys.refresh_standing(bridge=self.bridge)
         services.recheck(bridge=self.bridge)
+        self._dossier()
 
     # -- what stands there
 
@@ -476,3 +479,33 @@ class _Loading:
             repair.sources.set(self.common.sources[key] for key in sources)
             paths = [path for one in elements for path in self._paths(one, set())]
             repair.elements.set(self.elements[path] for path in paths)
+
+    # -- what an officer wrote
+
+    def _dossier(self):
+        """Save the nomination case of the file; its log is the newest of each view."""
+        case = self.document.get("dossier")
+        if case is None:
+            return
+        newest: dict[str, str] = {}
+        rows = Photo.objects.filter(visit__bridge=self.bridge).exclude(viewpoint=None)
+        for photo in rows.order_by("visit__when_latest", "id"):
+            newest[photo.viewpoint_id] = str(photo.client_id)
+        written = {**case["texts"], **case["answers"]}
+        dossier.save_narrative(
+            bridge=self.bridge,
+            person=self.common.people[case["by"]],
+            revision=0,
+            written={
+                **{name: self._cited(value) for name, value in written.items()},
+                "photos": list(newest.values()),
+            },
+        )
+
+    def _cited(self, text):
+        """Put the numbers of sources in the place of their keys."""
+        if not isinstance(text, str):
+            return text
+        return CITED_KEY.sub(
+            lambda found: f"[S{self.common.sources[found[1]].pk}]", text
+        )

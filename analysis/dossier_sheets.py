@@ -76,7 +76,7 @@ def relocation(facts):
         ("Register status", facts["bridge"]["listing_words"]),
         ("Features to keep", _features(facts)),
         ("Drawings on file", _drawings(facts)),
-        ("Offered until", dates.display(answers["offer_deadline"]) or "not said"),
+        ("Offered until", _date(answers["offer_deadline"])),
         ("Whom to ask", answers["offer_contact"] or "not said"),
     ]
     return rows
@@ -215,3 +215,7 @@ def between(facts, view, first, last):
         "changed": sum(len(one["changes"]) for one in told),
         "pictures": pictures[:6],
     }
+
+
+def _date(text):
+    return dates.display(text) if text else "not said"
