@@ -702,8 +702,9 @@ def photo_set(facts, today):
     small = [str(one["number"]) for one in pictures if _is_small(one)]
     drawn = [str(one["number"]) for one in rows if one["is_drawing"]]
     without = [name for name in wanted if name not in taken]
+    none = "Only drawings are chosen." if rows else "No photograph is chosen."
     gaps = [
-        "" if pictures else "No photograph is chosen.",
+        "" if pictures else none,
         "" if wanted else "No viewpoint is marked as required.",
         f"None from: {named(without)}." if without else "",
         f"Older than the last change: {named(old)}." if old else "",

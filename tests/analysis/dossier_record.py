@@ -297,7 +297,7 @@ def _photographs(bridge, visit):
             credit="Ada Quill",
             rights="CC BY 4.0",
             taken="2020-06-02",
-            bearing_deg=30.0 * number,
+            bearing_deg=30.0 * (number - 10),
             latitude=f"39.674{number}0",
             longitude="-39.846100",
             size_bytes=len(data),

@@ -5,6 +5,7 @@ import datetime
 import hashlib
 import io
 import json
+import re
 import zipfile
 
 import pypdf
@@ -22,6 +23,7 @@ from tests.analysis.dossier_record import (
     make_recorded_bridge,
     write_narrative,
 )
+from tests.compare import assert_golden
 from tests.makers import make_bridge, make_person
 
 pytestmark = pytest.mark.django_db
@@ -283,3 +285,13 @@ def test_the_weight_of_the_trusses_is_that_of_their_bars():
         ],
     }
     assert dossier_sheets.trusses_tons(span) * 2000 == pytest.approx(275.6, abs=0.1)
+
+
+def test_words_of_a_complete_dossier():
+    reader = pypdf.PdfReader(io.BytesIO(dossier.pdf(facts_of(make_complete_case()))))
+    pages = [page.extract_text() for page in reader.pages]
+    # The engine's own words have their own tests.
+    pages = [page for page in pages if "Bridge Structural appendix" not in page]
+    text = re.sub(r"\b[0-9a-f]{12,64}\b", "(hash)", "\n\f\n".join(pages))
+    assert "Complete." in text
+    assert_golden("dossier-complete.txt", text + "\n")
