@@ -19,8 +19,9 @@ from django.db.models import Count, F, Max, Q
 from bridges.models import Bridge, LifeEvent
 from shared.dates import display
 from surveys import seasons
-from surveys.models import Answer, Element, Observation, Photo, Repair, Viewpoint, Visit
+from surveys.models import Observation, Photo, Repair, Viewpoint, Visit
 
+from . import looks
 from .drive import miles_between
 from .models import ToMeasure
 
@@ -53,28 +54,6 @@ POINTS = {
     "most_measure": 20,
 }
 MOST_NAMED = 4
-TELLING = (Answer.SAME, Answer.CHANGED, Answer.GONE)
-# What a person calls a group of elements that are looked at together.
-PARTS = {
-    Element.Kind.MEMBER: "truss members",
-    Element.Kind.JOINT: "joints",
-    Element.Kind.DECK: "deck",
-    Element.Kind.FLOOR_BEAMS: "floor",
-    Element.Kind.STRINGERS: "floor",
-    Element.Kind.RAILING: "railings",
-    Element.Kind.BRACING: "bracing",
-    Element.Kind.BEARING: "bearings",
-    Element.Kind.PLATE: "plates",
-    Element.Kind.LIMIT: "posted limit",
-    Element.Kind.ABUTMENT: "abutments and piers",
-    Element.Kind.PIER: "abutments and piers",
-    Element.Kind.APPROACH: "approaches",
-    Element.Kind.ARCH: "arch ring",
-    Element.Kind.GIRDER: "girders",
-    Element.Kind.CABLE: "cables",
-    Element.Kind.SETTING: "setting",
-    Element.Kind.OTHER: "other parts",
-}
 
 
 @dataclass(frozen=True)
@@ -125,11 +104,11 @@ def due(bridges, today, near=None) -> list[Due]:
         return []
     # Every bridge there is costs one subquery; some of them, their numbers.
     here = standing.order_by().values("pk")
-    looks = _last_looks(here)
+    seen = looks.of_all()
     _dangers(rows, here, today)
     _questions(rows, here)
-    _ages(rows, here, looks, today)
-    _unseen(rows, here, looks, today)
+    _ages(rows, seen, today)
+    _unseen(rows, seen, today)
     _viewpoints(rows, here, today)
     _expected(rows, here)
     _measures(rows, here)
@@ -183,12 +162,8 @@ def _questions(rows, here):
 # -- age
 
 
-def _ages(rows, here, looks, today):
+def _ages(rows, seen, today):
     """How long ago anybody stood there, and which parts have been seen by none since."""
-    by_bridge = defaultdict(lambda: defaultdict(list))
-    elements = Element.objects.filter(bridge__in=here).order_by()
-    for pk, bridge, kind in elements.values_list("pk", "bridge_id", "kind"):
-        by_bridge[bridge][PARTS[kind]].append(looks.get(pk))
     for pk, row in rows.items():
         row.last_look = _day(getattr(row.bridge, "standing", None))
         if row.last_look is None:
@@ -199,35 +174,21 @@ def _ages(rows, here, looks, today):
             points = min((years - FRESH_YEARS) * POINTS["year"], POINTS["most_years"])
             words = f"Last visited {_years(years)} ago, in {row.last_look:%B %Y}."
             _add(rows, pk, "age", words, points)
-        _old_parts(rows, pk, by_bridge[pk], row.last_look, today)
+        if pk in seen:
+            _old_parts(rows, pk, seen[pk].parts, row.last_look, today)
 
 
 def _day(standing):
     return standing.last_visited if standing is not None else None
 
 
-def _last_looks(here):
-    """``{element id: the last day on which it was seen}``, of what is in the record."""
-    seen = Observation.objects.filter(
-        visit__bridge__in=here,
-        visit__status=Visit.Status.ACCEPTED,
-        superseded_by__isnull=True,
-        is_held_back=False,
-        answer__in=TELLING,
-    ).order_by()
-    last = seen.values("element_id").annotate(last=Max("visit__when_latest"))
-    return dict(last.values_list("element_id", "last"))
-
-
 def _old_parts(rows, pk, parts, last_look, today):
     """Name parts that the last visits passed by; what nobody ever described too."""
     old, never = [], []
-    for name, days in parts.items():
-        known = [day for day in days if day]
-        if not known:
+    for name, oldest in parts.items():
+        if oldest is None:
             never.append(name)
             continue
-        oldest = min(known)
         years = (today - oldest).days / DAYS_A_YEAR
         if oldest < last_look and years > OLD_PART_YEARS:
             old.append((years, name))
@@ -246,37 +207,19 @@ def _old_parts(rows, pk, parts, last_look, today):
 # -- what could not be seen
 
 
-def _unseen(rows, here, looks, today):
-    hidden = Observation.objects.filter(
-        visit__bridge__in=here,
-        visit__status=Visit.Status.ACCEPTED,
-        superseded_by__isnull=True,
-        is_held_back=False,
-        answer=Answer.NOT_SEEN,
-    ).order_by("visit__when_latest", "pk")
-    latest = {}
-    for one in hidden.values(
-        "element_id",
-        "element__bridge_id",
-        "element__name",
-        "reason",
-        "visit__when_latest",
-    ):
-        seen = looks.get(one["element_id"])
-        if seen is None or seen < one["visit__when_latest"]:
-            latest[one["element_id"]] = one
+def _unseen(rows, seen, today):
     grouped = defaultdict(list)
-    for one in latest.values():
-        season = seasons.of_reason(one["reason"])
-        key = season.key if season else ""
-        grouped[one["element__bridge_id"], key].append(one)
+    for pk in rows:
+        for name, reason in seen[pk].hidden if pk in seen else ():
+            season = seasons.of_reason(reason)
+            grouped[pk, season.key if season else ""].append((name, reason))
     for (pk, key), found in grouped.items():
         _add_unseen(rows, pk, seasons.BY_KEY.get(key), found, today)
 
 
 def _add_unseen(rows, pk, season, found, today):
-    names = [one["element__name"] for one in found]
-    why = next((one["reason"] for one in found if one["reason"]), "")
+    names = [name for name, _ in found]
+    why = next((reason for _, reason in found if reason), "")
     words = f"Could not be seen last time: {_listed(names[:MOST_NAMED], len(names))}"
     words = f"{words} ({why})." if why else f"{words}."
     points = min(POINTS["unseen"] * len(names), POINTS["most_unseen"])
