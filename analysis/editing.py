@@ -338,15 +338,20 @@ def _label(row, field):
     return str(row.instance_type._meta.get_field(field).verbose_name)
 
 
+class SourceForm(forms.ModelForm):
+    url = forms.URLField(required=False, max_length=200, assume_scheme="https")
+
+    class Meta:
+        model = Source
+        fields = ("kind", "title", "author", "date", "held_by", "locator", "url")
+
+
 @policy.requires(can_edit_record)
 @require_http_methods(["GET", "POST"])
 def add_source(request, slug):
     """A new source, so that a claim can name it."""
     bridge = _editable_bridge(request, slug)
-    form = forms.modelform_factory(
-        Source,
-        fields=("kind", "title", "author", "date", "held_by", "locator", "url"),
-    )(request.POST or None)
+    form = SourceForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         form.save()
         messages.success(request, "Saved. The source can be chosen in any form now.")

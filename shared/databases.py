@@ -2,12 +2,13 @@
 
 import dj_database_url
 
-# IMMEDIATE with WAL: several writers wait for each other and none is refused.
+# IMMEDIATE with WAL: several writers wait for each other and none is refused. FULL:
+# what was answered to a phone, which then forgets it, is on the disk when the power goes.
 SQLITE = {
     "transaction_mode": "IMMEDIATE",
     "timeout": 20,
     "init_command": (
-        "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;"
+        "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;"
         "PRAGMA cache_size=-64000; PRAGMA temp_store=MEMORY;"
     ),
 }

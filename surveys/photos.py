@@ -114,8 +114,7 @@ def adopt(*, photo, twin):
     if photo.derivatives:
         with twin.original.open() as file:
             _fill(photo, pictures.facts_of(file))
-    photo.save()
-    _ask_for_copies(photo)
+    _save_arrived(photo)
     return photo
 
 
@@ -173,9 +172,15 @@ def _keep(photo, file):
     sha = photo.sha256
     photo.original = put(f"originals/{sha[:2]}/{sha}.{suffix}", File(file))
     photo.received_bytes = photo.size_bytes
+    _save_arrived(photo)
+    return photo
+
+
+@transaction.atomic
+def _save_arrived(photo):
+    """Both or neither: nobody asks for the copies of a photo that is here already."""
     photo.save()
     _ask_for_copies(photo)
-    return photo
 
 
 def _ask_for_copies(photo):
@@ -262,8 +267,20 @@ def put(name, content):
     scratch = default_storage.save(f"{SCRATCH}/{uuid.uuid4().hex}", content)
     place = Path(default_storage.path(name))
     place.parent.mkdir(parents=True, exist_ok=True)
+    # On the disk before the row that names it: the power may go at any moment.
+    with open(default_storage.path(scratch), "rb") as written:
+        os.fsync(written.fileno())
     os.replace(default_storage.path(scratch), place)
+    _sync(place.parent)
     return name
+
+
+def _sync(folder):
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def _holds(name, size):

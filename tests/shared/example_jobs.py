@@ -41,3 +41,8 @@ def note(*, folder, name, wait_s=0.0):
 
 def not_marked():
     SEEN.append("never")
+
+
+@jobs.job
+def echo(*, word):
+    return word
