@@ -29,7 +29,7 @@ from analysis.models import ConfigurationCheck
 from shared import backup
 from shared.models import Job
 from surveys.models import Photo, Visit
-from tests.endurance.site import Caller, Site
+from tests.endurance.felled_site import Caller, Site
 from tests.images import jpeg
 from tests.makers import make_bridge, make_person, visit_document
 
