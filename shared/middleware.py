@@ -1,4 +1,6 @@
-"""Headers that every answer carries."""
+"""Headers that every answer carries, and how some are packed."""
+
+from django.middleware.gzip import GZipMiddleware
 
 POLICY = "camera=(self), geolocation=(self), microphone=(), payment=(), usb=()"
 
@@ -12,3 +14,15 @@ def permissions_policy(get_response):
         return response
 
     return middleware
+
+
+class PackText(GZipMiddleware):
+    """Compress scripts and styles where no packed copies lie beside them."""
+
+    PACKED = ("text/css", "text/javascript", "application/javascript")
+
+    def process_response(self, request, response):
+        kind = response.headers.get("Content-Type", "").partition(";")[0]
+        if not request.path.startswith("/static/") or kind not in self.PACKED:
+            return response
+        return super().process_response(request, response)

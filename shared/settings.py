@@ -91,6 +91,11 @@ MIDDLEWARE = [
     "axes.middleware.AxesMiddleware",
 ]
 
+if not PRODUCTION:
+    # A collected copy is packed once; without one each answer is.
+    _before = MIDDLEWARE.index("whitenoise.middleware.WhiteNoiseMiddleware")
+    MIDDLEWARE.insert(_before, "shared.middleware.PackText")
+
 ROOT_URLCONF = "shared.urls"
 WSGI_APPLICATION = "shared.wsgi.application"
 

@@ -32,8 +32,9 @@ async function shellFirst(request) {
 
 async function keepShell() {
   const cache = await caches.open(CACHE);
+  // Asked for anew, but not sent again where the browser's copy is still the same.
   const asked = FIELD.shell.map(
-    (path) => new Request(path, { cache: "reload", credentials: "omit" }),
+    (path) => new Request(path, { cache: "no-cache", credentials: "omit" }),
   );
   await cache.addAll(asked);
 }

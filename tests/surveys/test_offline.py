@@ -30,6 +30,22 @@ def test_the_worker_keeps_the_page_and_every_file_it_needs(client):
     assert imported <= {one.rsplit("/", 1)[-1] for one in modules}
 
 
+def test_no_module_imports_itself_by_way_of_others():
+    """Names of files are hashed by their content, imports in it too: no end to that."""
+    folder = offline.Path(offline.finders.find(f"{offline.SCRIPTS}/main.js")).parent
+    imports = {
+        path.name: re.findall(r"from \"\./([\w.]+)\";", path.read_text())
+        for path in folder.glob("*.js")
+    }
+
+    def reached(name, above=()):
+        assert name not in above, f"{' → '.join([*above, name])}"
+        for other in imports[name]:
+            reached(other, (*above, name))
+
+    reached("main.js")
+
+
 def test_the_release_changes_when_a_kept_file_does_and_only_then(tmp_path, monkeypatch):
     before = shell_of(offline.worker_source())["release"]
     assert shell_of(offline.worker_source())["release"] == before

@@ -1,7 +1,7 @@
 // The end of a visit: what could not be reached, anything else, and saving it.
 
 import { button, field, h, notice, textArea } from "./dom.js";
-import { wrongList } from "./walk.js";
+import { wrongList } from "./wrong.js";
 import { elementsOf, faults, findFault, itemOf, saysSomething } from "./visit.js";
 import { plural } from "./words.js";
 

@@ -8,6 +8,7 @@ import { find } from "./find.js";
 import { group } from "./group.js";
 import { photos, viewpoint } from "./photos.js";
 import { repeat } from "./repeat.js";
+import { wrongList } from "./wrong.js";
 import { closeGroup, elementsOf, faults, looked, lookedSaid, unanswered } from "./visit.js";
 import { plural } from "./words.js";
 
@@ -76,16 +77,6 @@ function overview(walk) {
       h("a", { class: "button", href: `${home}/finish` }, "Finish and save"),
     ),
   };
-}
-
-export function wrongList({ elements, home }, wrong) {
-  return h(
-    "ul",
-    {},
-    wrong.map(({ path, message }) =>
-      h("li", {}, h("a", { href: `${home}/e/${encodeURIComponent(path)}` }, elements.get(path)?.name ?? path), `: ${message}`),
-    ),
-  );
 }
 
 function groupRow({ draft, home }, one, isNext) {
