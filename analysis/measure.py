@@ -12,6 +12,7 @@ from collections import Counter
 
 from analysis.engine import checkfile, sampling
 from analysis.engine.answer import answer_many
+from shared.templatetags.figures import figure
 from surveys import record as records
 
 from . import layout, ranges, services, telling, translate
@@ -125,6 +126,27 @@ def narrows_percent(share: float) -> int:
     The part of the variance that goes is ``share``; the width goes as its root.
     """
     return round(100 * (1 - math.sqrt(1 - min(max(share, 0.0), 1.0))))
+
+
+def note(bridge, record, parts, limit=2) -> dict:
+    """Return the short of it, for a page that shows other things too.
+
+    ``bands``: words for each truss line that has a band, those alike together;
+    ``tasks``: the first of ``measure_next``.
+    """
+    found = bands(bridge, record, parts)
+    alike: dict[tuple[str, str], list] = {}
+    for one in found:
+        if one.get("high") is not None:
+            reach = figure(one["low"]), figure(one["high"])
+            alike.setdefault(reach, []).append(one["line"])
+    return {
+        "bands": [
+            {"where": telling.lines_words(lines), "low": low, "high": high}
+            for (low, high), lines in alike.items()
+        ],
+        "tasks": measure_next(bridge, limit, record, found),
+    }
 
 
 # --- what to do next -------------------------------------------------------------------

@@ -14,7 +14,7 @@ from shared import dates, policy
 from surveys import record as records
 from surveys.models import Photo, Repair
 
-from . import drawings, services, telling
+from . import drawings, measure, services, telling
 
 LATEST_CHANGES = 4
 PHOTOS_SHOWN = 9
@@ -128,6 +128,7 @@ def bridge_page(request, slug):
             "today": timezone.localdate(),
             "dangers": [s.visit for s in steps if s.visit.is_danger][-1:],
             "lines": lines,
+            "measure_note": measure.note(bridge, record, parts) if lines else None,
             "spans": [(span, _facets(span)) for span in spans],
             "claims": claims,
             "repairs": repairs,
@@ -217,6 +218,9 @@ def history_page(request, slug):
         {
             "bridge": bridge,
             "steps": [] if compared else [_told_step(record, step) for step in steps],
+            "measure_note": measure.note(bridge, record, record.configuration())
+            if steps and not compared
+            else None,
             "visits": record.visits,
             "time_line": _time_line(bridge, steps, chosen),
             "compared": compared,
