@@ -21,7 +21,7 @@ CAVEAT = (
     "bridge is often heavier than it had to be."
 )
 # Raised when the specifications or the words change, so that findings are made anew.
-DESIGNED_VERSION = 1
+DESIGNED_VERSION = 2
 # A bridge may be let a little before and after the years a specification was in use.
 YEARS_EITHER_WAY = 2
 
@@ -263,12 +263,12 @@ def _sentences(rows, year):
         span = f" ({low} to {high})" if low != high else ""
         if row["psf"] < 0.5:
             said.append(
-                f"Under {row['title']} the dead load alone takes {row['governs']} to its "
+                f"Under {row['title']}{_recalled(row)} the dead load alone takes {row['governs']} to its "
                 "stress or beyond: something in the record is not of the first building."
             )
             continue
         said.append(
-            f"Under {row['title']} it works out to about {row['psf']:.0f} lb per square "
+            f"Under {row['title']}{_recalled(row)} it works out to about {row['psf']:.0f} lb per square "
             f"foot of roadway{span}, or a road roller of about {row['roller_tons']:.0f} "
             f"tons; {row['governs']} governs. {_classes_words(row['classes'])}".strip()
         )
@@ -278,21 +278,26 @@ def _sentences(rows, year):
     return said
 
 
+def _recalled(row):
+    weak = period.CERTAINTY_WORDS[period.WEAK]
+    surely = [row["stresses"], row["loads"]] if row["classes"] else [row["stresses"]]
+    return ", recalled and not checked," if weak in surely else ""
+
+
 def _classes_words(classes):
     met = [one for one in classes if not one["short"]]
     if not classes:
         return ""
     if len(classes) == 1:
-        verdict = "and it meets that" if met else "and it falls short of that"
-        return f"They asked {classes[0]['asked']} of {classes[0]['words']}, {verdict}."
+        verdict = "it meets that" if met else "it falls short of that"
+        one = classes[0]
+        return f"The rules asked {one['asked']} of {one['words']}; {verdict}."
     # The heaviest class that is met is the one with least to spare.
     if met:
         best = min(met, key=lambda one: one["times"])
-        return (
-            f"That meets their class {best['key']}: {best['words']}, {best['asked']}."
-        )
+        return f"That meets class {best['key']}: {best['words']}, {best['asked']}."
     least = max(classes, key=lambda one: one["times"])
     return (
-        f"That is short of their lightest class, {least['key']}: {least['words']}, "
+        f"That is short of the lightest class, {least['key']}: {least['words']}, "
         f"{least['asked']}."
     )

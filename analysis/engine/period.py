@@ -33,7 +33,7 @@ SEEN, MEMORY, WEAK = "seen", "memory", "weak"
 CERTAINTY_WORDS = {
     SEEN: "from a copy of the source",
     MEMORY: "from memory",
-    WEAK: "from an unchecked recollection: not to be quoted",
+    WEAK: "recalled and not checked, so not to be quoted",
 }
 LB_PER_KIP = 1000.0
 KIP_PER_TON = 2.0
