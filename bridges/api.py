@@ -5,7 +5,9 @@ from functools import lru_cache
 from django.db.models import Prefetch
 from django.http import HttpResponse, QueryDict
 from django.utils import timezone
+from django.utils.decorators import method_decorator
 from django.utils.http import quote_etag
+from django.views.decorators.gzip import gzip_page
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework.exceptions import ErrorDetail, ValidationError
@@ -70,6 +72,7 @@ class BridgeDetail(RetrieveAPIView):
         )
 
 
+@method_decorator(gzip_page, name="dispatch")
 class BridgeMap(GenericAPIView):
     """What one view of the map shows, as GeoJSON.
 

@@ -14,6 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from shared import audit, limits, policy
@@ -99,6 +100,7 @@ class InOrder:
 
 
 @require_safe
+@gzip_page
 def index(request):
     """The map and the list of the same bridges; the address says which."""
     tidy = _tidied(request.GET)
