@@ -23,6 +23,7 @@ from . import (
     deadload,
     floor,
     liveload,
+    pins,
     sentences,
 )
 from .chordcheck import ChordState
@@ -185,9 +186,34 @@ def parts_of(checks: Sequence[CheckInput], *, with_forces: bool = True) -> list[
             _shorten(batch, c, chord)
     rated = _rate(batch, asked, loading)
     return [
-        Part(batch, c, state, loading, moved, rated, chords[c])
+        Part(
+            batch,
+            c,
+            state,
+            loading,
+            moved,
+            rated,
+            chords[c],
+            _pins(batch, c, loading) if state.stands[c] else (),
+        )
         for c in range(len(checks))
     ]
+
+
+def _pins(batch: _Batch, c: int, loading: Loading) -> Sequence[pins.PinCheck]:
+    """Return the checks of the pins whose packing is given, by allowable stress."""
+    check = batch.checks[c]
+    if not check.pins or check.method != "allowable-stress":
+        return ()
+    return pins.check(
+        check.pins,
+        batch.truss,
+        batch.ea_kip[c],
+        batch.dead_kip[c],
+        loading.loads,
+        float(np.maximum(loading.factor_up, loading.factor_down).max()),
+        batch.model,
+    )
 
 
 def _may_be_pushed_unrated(batch: _Batch) -> bool:
@@ -346,6 +372,7 @@ class Part:
     moved: tuple[Envelope, Envelope] | None
     rated: _Rated | None
     chord: ChordState | None
+    pins: Sequence[pins.PinCheck] = ()
 
     @property
     def check(self) -> CheckInput:
@@ -443,6 +470,7 @@ def _written(part: Part) -> dict[str, Any]:
         "unstable_at": unstable,
         "chord": _chord(part),
         "floor": _floor(part),
+        "pins": {pin.joint: _pin(pin) for pin in part.pins},
         "assumptions": sentences.assumptions(
             check, part.loading, part.chord, _floor_check(part)
         ),
@@ -549,6 +577,10 @@ def governing_at(part: Part, k: int) -> dict[str, Any] | None:
     least = None if below is None else below.least(LEVELS[k])
     if least is not None:
         found.append(least)
+    for pin in part.pins:
+        held = pin.least(LEVELS[k])
+        if held is not None:
+            found.append(held)
     if not found:
         return None
     # Equal but for rounding: the first in order of the bars, whatever else is asked.
@@ -581,6 +613,24 @@ def _floor(part: Part) -> dict[str, Any] | None:
         return None
     return {beam.name.replace(" ", "_"): _beam(beam) for beam in found.beams} | {
         "not_checked": list(found.gaps)
+    }
+
+
+def _pin(pin: pins.PinCheck) -> dict[str, Any]:
+    return {
+        mode: {
+            "dead_ksi": _number(pin.dead_ksi[mode]),
+            "most_ksi": _number(pin.most_ksi[mode]),
+            "limit_ksi": {
+                k: _at(None if pin.limit_ksi is None else pin.limit_ksi[mode], k)
+                for k in LEVELS
+            },
+            "rating": {
+                k: _at(None if pin.rating is None else pin.rating[mode], k)
+                for k in LEVELS
+            },
+        }
+        for mode in pins.MODES
     }
 
 

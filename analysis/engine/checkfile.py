@@ -36,6 +36,8 @@ from .question import (
     Lever,
     LiveLoad,
     MemberInput,
+    PackedBar,
+    Pin,
 )
 from .question import (
     Stringers as StringerBeams,
@@ -115,6 +117,7 @@ def read(document: Mapping[str, Any]) -> CheckInput:
         tension_only_model=plain["tension_only_model"],
         chord=_chord(plain.get("chord"), geometry, faults),
         floor_system=_floor_system(plain, faults),
+        pins=_pins(plain, geometry, faults),
     )
     _check_timber_method(plain, faults)
     if check.chord is not None and not faults.found:
@@ -539,6 +542,51 @@ def _floor_system(plain: dict[str, Any], faults: Faults) -> FloorSystem | None:
         if beam is None
         else _beam(beam, "floor_system.floor_beams", material, faults),
     )
+
+
+def _pins(plain: dict[str, Any], geometry: Geometry, faults: Faults) -> tuple[Pin, ...]:
+    known = forms.spellings(geometry)
+    ends_of = {a + b: (a, b) for a, b in geometry.members}
+    material = _material(plain.get("material"))
+    pins: list[Pin] = []
+    for number, given in enumerate(plain["pins"]):
+        at = child("pins", number)
+        if not _check_joint(given["joint"], geometry.joints, f"{at}.joint", faults):
+            continue
+        if any(pin.joint == given["joint"] for pin in pins):
+            faults.add(f"{at}.joint", "expected one pin for each joint", "repeated")
+        names = [
+            None if "member" not in bar else known.get(forms.spelled(bar["member"]))
+            for bar in given["packing"]
+        ]
+        packing = []
+        for place, (bar, name) in enumerate(zip(given["packing"], names, strict=True)):
+            where = child(f"{at}.packing", place)
+            ends = ends_of.get(name or "", ())
+            if "member" in bar and given["joint"] not in ends:
+                message = f"expected a member that ends at {given['joint']}"
+                faults.add(f"{where}.member", message, "member")
+            even = 1.0 / names.count(name)
+            packing.append(
+                PackedBar(
+                    name, bar["thickness_in"], bar.get("part", even), bar["gap_in"]
+                )
+            )
+        for name in {name for name in names if name is not None}:
+            whole = sum(bar.part for bar in packing if bar.member == name)
+            if abs(whole - 1.0) > 0.01:
+                message = f"expected parts of {name} that come to 1, found {whole:g}"
+                faults.add(f"{at}.packing", message, "proportion")
+        pins.append(
+            Pin(
+                given["joint"],
+                given["diameter_in"],
+                tuple(packing),
+                _material(given.get("material")) or material,
+                given["turns"],
+            )
+        )
+    return tuple(pins)
 
 
 def _beam(

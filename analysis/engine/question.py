@@ -119,6 +119,27 @@ class FloorSystem:
 
 
 @dataclass(frozen=True)
+class PackedBar:
+    """One bar on a pin: a part of a member's force; the floor's load where None."""
+
+    member: str | None
+    thickness_in: float
+    part: float
+    gap_in: float
+
+
+@dataclass(frozen=True)
+class Pin:
+    """A pin with the bars on it in order, from one end of it to the other."""
+
+    joint: str
+    diameter_in: float
+    packing: tuple[PackedBar, ...]
+    material: Material | None
+    turns: bool = True
+
+
+@dataclass(frozen=True)
 class Frames:
     """The cross-frames that hold a pony's upper chord sideways."""
 
@@ -154,6 +175,7 @@ class CheckInput:
     tension_only_model: str
     chord: Chord | None
     floor_system: FloorSystem | None = None
+    pins: tuple[Pin, ...] = ()
 
     def canonical(self) -> dict[str, Any]:
         """Return the question in plain JSON form, the same for every way of asking."""
@@ -178,7 +200,16 @@ class CheckInput:
             "method": self.method,
             "tension_only_model": self.tension_only_model,
             "chord": _plain(self.chord) if self.chord else None,
-        } | ({"floor_system": _plain(self.floor_system)} if self.floor_system else {})
+        } | self._later()
+
+    def _later(self) -> dict[str, Any]:
+        """Return the parts that came after files were first hashed, where given."""
+        found: dict[str, Any] = {}
+        if self.floor_system is not None:
+            found["floor_system"] = _plain(self.floor_system)
+        if self.pins:
+            found["pins"] = [_plain(pin) for pin in self.pins]
+        return found
 
 
 #: Keys that came after files were first hashed: left out where they say nothing, so
@@ -211,7 +242,7 @@ def _without_later(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 @lru_cache(maxsize=8192)
 def _plain(
-    part: MemberInput | DeadLoad | LiveLoad | Chord | FloorSystem,
+    part: MemberInput | DeadLoad | LiveLoad | Chord | FloorSystem | Pin,
 ) -> dict[str, Any]:
     """Return a part as plain values; shared, and so only to be read.
 

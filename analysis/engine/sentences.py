@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from . import deadload, floor, materials, resistance, sections
+from . import deadload, floor, materials, pins, resistance, sections
 from .chordcheck import ChordState
 from .liveload import Loading
 from .materials import Material
@@ -119,6 +119,7 @@ def assumptions(
         *_floor(check),
         *_loading(check, loading),
         *(floor.assumptions(beams) if check.live_load is not None else []),
+        *_pins(check),
         *_chord(check, chord),
     ]
 
@@ -284,6 +285,23 @@ def _loading(check: CheckInput, loading: Loading | None) -> list[str]:
         joints = listed(check.geometry.loaded_joints)
         found.append(f"Floor beams, or the abutments, bear the stringers at {joints}.")
     return found
+
+
+def _pins(check: CheckInput) -> list[str]:
+    if check.live_load is None:
+        return []
+    if not check.pins:
+        if check.connection != "pin":
+            return []
+        return ["Pins are not checked: their packing is not given."]
+    if check.method != "allowable-stress":
+        return ["Pins are not checked by load factor."]
+    at = listed(pin.joint for pin in check.pins)
+    return [
+        f"Pins at {at} carry their bars at the middle of each; what the bars leave over "
+        "hangs where the floor's load does, or at the pin's middle; the greatest "
+        "impact of any member is taken."
+    ]
 
 
 def _chord(check: CheckInput, chord: ChordState | None) -> list[str]:
@@ -567,6 +585,8 @@ def sources(check: CheckInput) -> list[str]:
     said += _load_sources(check)
     if check.floor_system is not None and check.live_load is not None:
         said += floor.sources(check.floor_system)
+    if check.pins:
+        said.append(pins.PIN_SOURCE)
     if check.chord is not None:
         said.append(CHORD_SOURCE)
     return list(dict.fromkeys(said))

@@ -42,6 +42,7 @@ def table(answer: Mapping[str, Any], title: str = "") -> str:
         "",
         *_dead_load(answer["dead_load"]),
         *_floor(answer.get("floor")),
+        *_pins(answer.get("pins") or {}),
     ]
     for head, sentences in (
         ("Warnings", answer["warnings"][1:]),
@@ -153,6 +154,28 @@ def _floor(floor: Mapping[str, Any] | None) -> list[str]:
                 )
             )
     return ["", *aligned(rows, left=2)] if len(rows) > 2 else []
+
+
+def _pins(pins: Mapping[str, Any]) -> list[str]:
+    """Return the pins' stresses, limits at operating level."""
+    rows: list[Sequence[str]] = [
+        ("pin", "in", "dead", "most", "limit", "rating", "rating"),
+        ("", "", "ksi", "ksi", "ksi", "oper.", "inv."),
+    ]
+    for joint, modes in pins.items():
+        for mode, found in modes.items():
+            rows.append(
+                (
+                    joint,
+                    mode,
+                    _figure(found["dead_ksi"], 1),
+                    _figure(found["most_ksi"], 1),
+                    _figure(found["limit_ksi"]["operating"], 1),
+                    _figure(found["rating"]["operating"], 2),
+                    _figure(found["rating"]["inventory"], 2),
+                )
+            )
+    return ["", *aligned(rows, left=2)] if pins else []
 
 
 def aligned(rows: Sequence[Sequence[str]], left: int) -> list[str]:

@@ -395,6 +395,37 @@ FLOOR_SYSTEM = Record(
     (SomeOf(("stringers", "floor_beams")), Needs("floor_beams", "trusses_apart_ft")),
     says="the beams under the deck, of the whole floor",
 )
+PIN = Record(
+    {
+        "joint": Key(JOINT_NAME, required=True),
+        "diameter_in": Key(above_zero(24.0), required=True),
+        "packing": Key(
+            Many(
+                Record(
+                    {
+                        "member": Key(NAME, says="left out: the floor's load hangs"),
+                        "thickness_in": Key(above_zero(12.0), required=True),
+                        "part": Key(
+                            Number(0.0, 1.0, above=True),
+                            says="of the member's force; else shared evenly",
+                        ),
+                        "gap_in": Key(
+                            from_zero(24.0),
+                            default=0.0625,
+                            says="to the bar before it",
+                        ),
+                    }
+                ),
+                2,
+                40,
+                "bars in order along the pin",
+            ),
+            required=True,
+        ),
+        "material": Key(MATERIAL, says="where it is not the truss's"),
+        "turns": Key(Flag(), default=True, says="in its bearing, as pins of bars do"),
+    }
+)
 KIPS = Number(-100_000.0, 100_000.0)
 DEAD_LOAD = Record(
     {
@@ -532,5 +563,6 @@ DOCUMENT = Record(
         "tension_only_model": Key(Choice(("elastic", "classical")), default="elastic"),
         "chord": Key(CHORD),
         "floor_system": Key(FLOOR_SYSTEM),
+        "pins": Key(Many(PIN, 0, MOST_JOINTS, "pins"), default=()),
     }
 )

@@ -71,6 +71,7 @@ ANSWER_KEYS = {
     "unstable_at",
     "chord",
     "floor",
+    "pins",
     "assumptions",
     "warnings",
     "sources",
