@@ -45,7 +45,62 @@ def of_form(form):
     return document
 
 
-RIGHT = [*ALL.values(), *map(of_form, EVERY)]
+def of_parts():
+    """Return a file with a floor, a pin's packing, ties, wear, holes and tight bars."""
+    document = deepcopy(THROUGH)
+    beam = {"shape": "i-beam", "depth_in": 8, "weight_plf": 18.4}
+    document["floor_system"] = {
+        "roadway_ft": 14,
+        "trusses_apart_ft": 16,
+        "stringers": {"count": 7, "components": [beam]},
+        "floor_beams": {
+            "girder": {
+                "depth_in": 24,
+                "web_thickness_in": 0.375,
+                "leg_in": 3,
+                "other_leg_in": 3,
+                "angle_thickness_in": 0.375,
+            }
+        },
+    }
+    document["pins"] = [
+        {
+            "joint": "L2",
+            "diameter_in": 3,
+            "packing": [
+                {"member": "L1L2", "thickness_in": 1},
+                {"member": "L2L3", "thickness_in": 1, "gap_in": 0.1},
+                {"thickness_in": 0.5},
+            ],
+        }
+    ]
+    bar = {"shape": "eyebar", "width_in": 3, "thickness_in": 0.75}
+    angle = {"shape": "angle", "leg_in": 3, "other_leg_in": 2.5, "thickness_in": 0.25}
+    document["members"] += [
+        {
+            "names": ["L1L2", "L2L3"],
+            "components": [bar, bar | {"longer_in": 0.03, "remaining_in": 0.6}],
+        },
+        {
+            "names": ["L2U2"],
+            "components": [angle | {"count": 4}],
+            "built_up": {
+                "webs_apart_in": 8,
+                "box_depth_in": 10,
+                "lacing": {"width_in": 2, "thickness_in": 0.25},
+                "untied_ft": 3,
+                "pin_height_in": 5,
+            },
+        },
+        {
+            "names": ["L1U1"],
+            "components": [angle | {"count": 2, "holes": 1, "rivet_in": 0.625}],
+        },
+    ]
+    return document
+
+
+RIGHT = [*ALL.values(), *map(of_form, EVERY), *[of_parts()] * 8]
 WORDS = sorted(
     {
         word.strip("{}[],:")
