@@ -323,6 +323,41 @@ def test_every_step_is_large_enough_told_and_open_to_all(page, bridge):
                 " - document.documentElement.clientWidth"
             )
             assert over <= 0, f"{address} is {over} px too wide at {width} px"
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        over = page.evaluate(WIDE)
+        assert not over, f"{address} at 200 % text: {over}"
+        page.evaluate("document.documentElement.style.fontSize = ''")
+
+
+# What reaches past the screen, but for what scrolls in a box of its own.
+WIDE = """() => [...document.querySelectorAll("body *")]
+  .filter((one) => !one.closest(".field-drawing") && one.checkVisibility())
+  .filter((one) => one.getBoundingClientRect().right > innerWidth + 1)
+  .map((one) => one.outerHTML.slice(0, 80))"""
+
+
+def test_a_visit_is_logged_by_keyboard_alone(page, bridge):
+    for name in (
+        bridge.name,
+        "Begin the visit",
+        "Nothing has changed",
+        "same as last time",
+        "Save this visit",
+    ):
+        press(page, name)
+    heading(page, "Sending")
+    assert only_here(page) == "1 visit only on this phone"
+
+
+def press(page, name):
+    """Go on by Tab until the focus is on what is so called, then press Enter."""
+    page.get_by_text(name).first.wait_for()
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        if name in page.evaluate("document.activeElement.textContent"):
+            page.keyboard.press("Enter")
+            return
+    raise AssertionError(f"{name} cannot be reached by keyboard.")
 
 
 # What can be tapped and is under the least size, but for links within a sentence (WCAG

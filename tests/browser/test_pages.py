@@ -28,6 +28,7 @@ PUBLIC = [
     "/b/A-11/card/",
     "/builders/",
     "/about/figures/",
+    "/field/",
     "/forms/",
     "/forms/half-hip-pratt/",
     "/forms/burr-arch/",

@@ -12,6 +12,7 @@ import {
 import {
   clampBox, panBy, readHash, viewAddress, writeHash,
 } from "../../bridges/static/bridges/js/view.js";
+import { groundOf } from "../../bridges/static/bridges/js/take.js";
 
 function bridge(slug, x, y, facts = {}) {
   const properties = {
@@ -152,4 +153,13 @@ test("a name is written on the part of a water that is in view, or not at all", 
   assert.equal(place("Point", [20, 0], view), null);
   assert.deepEqual(place("Polygon", [[[-8, -8], [4, -8], [4, 8], [-8, 8]]], view), [2, 0]);
   assert.equal(place("Polygon", [[[20, 20], [30, 20], [30, 30]]], view), null);
+});
+
+test("what the map shows is measured as its tiles are", () => {
+  // At zoom 0 the world is 256 px square: half of it each way is 180 and 66.51 degrees
+  // (atan(sinh(π/2))), a quarter of the height from the middle.
+  assert.equal(
+    groundOf({ zoom: 0, latitude: 0, longitude: 0 }, { width: 256, height: 128 }),
+    "-180.00000,-66.51326,180.00000,66.51326",
+  );
 });

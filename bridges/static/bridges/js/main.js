@@ -1,6 +1,7 @@
 // Finds what the page has and hands it to the modules.
 
 import { startMap } from "./map.js";
+import { followMap } from "./take.js";
 
 const WIDE = "(min-width: 62rem)";
 
@@ -13,3 +14,6 @@ if (section && globalThis.L) {
   const settings = JSON.parse(document.getElementById("map-settings").textContent);
   startMap(globalThis.L, section, settings);
 }
+
+const take = document.querySelector("[data-take]");
+if (take && section) followMap(take, section.querySelector("[data-map]"));

@@ -18,7 +18,7 @@ export function danger(walk) {
       notice(
         "danger",
         "Leave the deck first",
-        "A parted rod, a pin that is missing, a chord that has buckled: go off the bridge and out from under it, and keep others off. Then write it down.",
+        "A parted rod, a pin that is missing, a chord that has buckled: do not look closer.",
         app.rules?.danger?.leave ?? "Keep others off it from where you stand safely, then tell the owner.",
         app.rules?.danger?.call ? `Then call ${app.rules.danger.call}.` : "",
         "This note is not sent until there is a signal. Do not wait for it.",

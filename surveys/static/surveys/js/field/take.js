@@ -59,10 +59,26 @@ async function run(app, given, query, said, list) {
 }
 
 async function slugsOf(query) {
+  if (new URLSearchParams(query).has("bbox")) return slugsInView(query);
   const answer = await fetch(`/api/bridges/?page_size=100&${query}`);
   if (!answer.ok) throw new Error(`The list could not be read (${answer.status})`);
   const { results } = await answer.json();
   return results.map((one) => one.slug);
+}
+
+// What the map shows, looked at ever closer until each bridge stands by itself.
+async function slugsInView(query) {
+  const view = new URLSearchParams(query);
+  const zoom = Number(view.get("zoom"));
+  for (let closer = 0; closer <= 4; closer += 1) {
+    view.set("zoom", String(Math.min(20, zoom + closer)));
+    const answer = await fetch(`/api/bridges/map/?${view}`);
+    if (!answer.ok) break;
+    const { features } = await answer.json();
+    const slugs = features.map((one) => one.properties.slug);
+    if (slugs.every(Boolean) && slugs.length <= 100) return slugs;
+  }
+  throw new Error("The map shows too many at once. Come closer, or narrow the list");
 }
 
 // Fetches bridges, rules and questions; keeps the latter two.
