@@ -88,6 +88,17 @@ def test_what_cannot_be_read_of_a_find_costs_only_itself(ada):
     assert fields == {"find.form", "find.colour"}
 
 
+def test_a_find_is_reviewed_and_read_like_any_visit(ada, rex):
+    post(ada, find_document(name="Kiln Bridge", form="pratt"))
+    visit, client = Visit.objects.get(), Client()
+    client.force_login(rex)
+    assert client.get(f"/review/{visit.client_id}/").status_code == 200
+    services.accept_visit(visit=visit, reviewer=rex)
+    for page in ("", "history/", "visit/"):
+        address = f"/bridges/{visit.bridge.slug}/{page}"
+        assert client.get(address).status_code == 200, address
+
+
 # -- joints
 
 
