@@ -52,6 +52,9 @@ _FEW_STATES = 3
 _FORCES_AT_ONCE = 2**20
 #: Of forces, kip: nothing is known.
 _UNKNOWN = 1e100
+#: Redundants that lift each other by more than this part leave nothing known.
+_MOST_LIFTED = 0.9
+_LIFTS = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -573,7 +576,9 @@ def _excess(
     k = len(r)
     shape = (k, r.shape[1] - (corners - 1), len(block))
     a = crossed.matrix[:, :, block]
-    if (a < 0.0).any():
+    pulls, pushes = np.maximum(a, 0.0), np.maximum(-a, 0.0)
+    lifted = float(pushes.sum(axis=1).max(initial=0.0))
+    if lifted > _MOST_LIFTED:
         unknown = np.full((len(rows), *shape[1:]), _UNKNOWN)
         return _Excess(unknown, unknown, unknown, unknown, None)
     x, bound, target = dead.x[:, block], crossed.dead_r[:, block], dead.target[:, block]
@@ -590,17 +595,27 @@ def _excess(
     high = _Shortfall(np.zeros(shape), np.zeros(shape))
     shift = _Shortfall(np.zeros(shape), np.zeros(shape))
     free = np.flatnonzero(~crossed.locked).tolist()
+
+    def summed(i: int, by: Float, of: Float) -> Float:
+        total = np.zeros(shape[1:])
+        for j in crossed.neighbours[i]:
+            total += by[i, j] * of[j]
+        return total
+
     for _ in range(2):
+        for mine, others in ((high.dead, low.dead), (high.live, low.live)):
+            for i in free:
+                mine[i] = summed(i, pulls, others)
+            if lifted > 0.0:
+                # What redundants lift each other by, summed as a geometric series.
+                term = mine.copy()
+                for _ in range(_LIFTS):
+                    term = np.stack([summed(i, pushes, term) for i in range(k)])
+                    mine[free] += term[free]
+                mine[free] += term.max(axis=0) * lifted / (1.0 - lifted)
         for i in free:
-            high.dead[i], high.live[i] = 0.0, 0.0
-            for j in crossed.neighbours[i]:
-                high.dead[i] += a[i, j] * low.dead[j]
-                high.live[i] += a[i, j] * low.live[j]
-        for i in free:
-            shift.dead[i], shift.live[i] = 0.0, 0.0
-            for j in crossed.neighbours[i]:
-                shift.dead[i] += a[i, j] * high.dead[j]
-                shift.live[i] += a[i, j] * high.live[j]
+            shift.dead[i] = summed(i, pulls, high.dead) + summed(i, pushes, low.dead)
+            shift.live[i] = summed(i, pulls, high.live) + summed(i, pushes, low.live)
             low.lessen(i, at_dead[2][i] + shift.dead[i], at_live[2][i] + shift.live[i])
     stress = crossed.stress[rows]
     both = np.hstack([np.maximum(stress, 0.0), np.maximum(-stress, 0.0)])
@@ -747,12 +762,22 @@ def _visit(
     here, cell = np.flatnonzero(ok)[fresh], cell[:, ok][:, fresh]
     nothing = np.zeros((3, 0)), np.zeros((k, 0))
     found = [_Edges(here[:0], nothing[0], nothing[0], nothing[1], nothing[1])]
+    visits = np.bincount(here, minlength=len(column))
+    # 2 k lines cut a triangle into no more cells than that. Where more are met, lines
+    # lie on each other but for rounding, and any state seems to hold on them.
+    most = 1 + k * (2 * k + 1)
+    crowded = np.zeros(len(column), bool)
     while len(here) and len(found) < _MOST_ROUNDS:
         edges, across, cell = _cell_edges(crossed, corners, here, cell)
         found.append(edges)
         fresh = seen.first_time(across, cell)
         here, cell = across[fresh], cell[:, fresh]
-    lost = np.concatenate([np.flatnonzero(~ok), here])
+        visits += np.bincount(here, minlength=len(column))
+        crowded |= visits > 2 * most
+        if crowded.any():
+            left = ~crowded[here]
+            here, cell = here[left], cell[:, left]
+    lost = np.concatenate([np.flatnonzero(~ok | crowded), here])
     return _Edges.joined(found), column[lost]
 
 

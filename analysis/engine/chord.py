@@ -21,7 +21,7 @@ an interval finds where.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -43,7 +43,8 @@ class ChordBar:
 
     Attributes
     ----------
-    length_in, ei_kip_in2 : (j,) float
+    length_in : (j,) float
+    ei_kip_in2 : (j,) float, or (s, j) where each case has its own
     spring_kip_per_in : j + 1 springs at the joints; None is rigid
     """
 
@@ -73,7 +74,7 @@ class ChordBar:
         sway, mixed, turn = zero.copy(), zero.copy(), zero.copy()
         for j, sign in ((joint - 1, -1.0), (joint, 1.0)):
             if 0 <= j < len(self.length_in):
-                a, ei = self.length_in[j], self.ei_kip_in2[j]
+                a, ei = self.length_in[j], self.ei_kip_in2[..., j]
                 sway += panels.t[:, j] * ei / a**3
                 mixed += sign * panels.q[:, j] * ei / a**2
                 turn += panels.s[:, j] * ei / a
@@ -83,7 +84,7 @@ class ChordBar:
 
     def _link(self, panels: _Stiffness, j: int) -> tuple[Float, Float, Float, Float]:
         """Return how panel j ties (sway, turn) of its first joint to its second."""
-        a, ei = self.length_in[j], self.ei_kip_in2[j]
+        a, ei = self.length_in[j], self.ei_kip_in2[..., j]
         here = float(self.spring_kip_per_in[j] is not None)
         there = float(self.spring_kip_per_in[j + 1] is not None)
         return (
@@ -105,8 +106,11 @@ class ChordBar:
         answer = np.full(len(force_kip), np.inf)
         if pushed.any():
             force, top = force_kip[pushed], most[pushed]
+            bar = self
+            if self.ei_kip_in2.ndim > 1:
+                bar = replace(self, ei_kip_in2=self.ei_kip_in2[pushed])
             found = _last_stable(
-                lambda multiple: self.is_stable(multiple[:, None] * force), top
+                lambda multiple: bar.is_stable(multiple[:, None] * force), top
             )
             answer[pushed] = np.where(found < NOTHING * top, 0.0, found)
         return answer
@@ -114,7 +118,7 @@ class ChordBar:
 
 def chord_bar(
     length_in: Sequence[float],
-    ei_kip_in2: Sequence[float],
+    ei_kip_in2: Sequence[float] | Float,
     spring_kip_per_in: Sequence[float | None],
 ) -> ChordBar:
     """Return a chord of j panels on j + 1 springs, rigid where None.
