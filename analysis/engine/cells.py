@@ -81,7 +81,7 @@ def vehicle_shares(
     places: Places,
     wanted: Index,
     limits: tuple[Float, Float],
-) -> tuple[Shares, Mask]:
+) -> tuple[Shares, Mask, list[tuple[int, int]]]:
     """Return where touched members first reach limits under multiples of vehicles.
 
     Parameters
@@ -98,16 +98,20 @@ def vehicle_shares(
     Shares
     (c,) bool
         Configurations that ``pairs`` cannot answer.
+    list of (configuration, place)
+        Triangles from a place to the next still to be looked into.
     """
     shape = limits[0].shape
     found = Shares(np.zeros(shape), np.full(shape, -1.0))
     beyond = np.zeros(crossed.count, bool)
+    left: list[tuple[int, int]] = []
     for begin in range(0, crossed.count, BLOCK):
         block = np.arange(begin, min(begin + BLOCK, crossed.count))
-        beyond[block] = _block_shares(
+        beyond[block], more = _block_shares(
             crossed, dead, live, places, wanted, limits, found, block
         )
-    return found, beyond
+        left += more
+    return found, beyond, left
 
 
 def _block_shares(
@@ -119,7 +123,7 @@ def _block_shares(
     limits: tuple[Float, Float],
     found: Shares,
     block: Index,
-) -> Mask:
+) -> tuple[Mask, list[tuple[int, int]]]:
     scale = np.full(len(block), live.scale)
     g = crossed.drive(live, block)
     r = np.repeat(live.r[:, :, None], len(block), axis=2)
@@ -142,6 +146,7 @@ def _block_shares(
     )
     beyond |= state.slack_at_places()
     state.take_straight_rays(straight)
+    left: list[tuple[int, int]] = []
     if not straight.all():
         doubt = state.doubts(~straight, r, first=True)
         column, place = np.nonzero(doubt.any.T)
@@ -157,11 +162,18 @@ def _block_shares(
         column, place = np.nonzero(doubt.any.T)
         if len(place):
             items = _Items(column, place, place + 1)
-            edges, lost = _visit(state, items, (g, r))
+            edges, lost, crowded = _visit(state, items, (g, r))
             beyond[lost] = True
+            left = list(
+                zip(
+                    block[column[crowded]].tolist(),
+                    place[crowded].tolist(),
+                    strict=True,
+                )
+            )
             state.take(items, edges, doubt, beyond)
     found.share[:, :, block], found.at[:, :, block] = state.share, state.at
-    return beyond
+    return beyond, left
 
 
 def _best_of(
@@ -737,8 +749,11 @@ def _ray_edges(
 
 def _visit(
     state: _BlockState, items: _Items, driven: tuple[Float, Float]
-) -> tuple[_Edges, Index]:
-    """Return the edges of every cell of triangles, and the columns given up."""
+) -> tuple[_Edges, Index, Index]:
+    """Return the edges of every cell of triangles.
+
+    Then the columns given up, and the triangles that some cells of were left out of.
+    """
     crossed, columns, dead = state.crossed, state.columns, state.dead
     column, place, after = items.column, items.place, items.after
     whole = state.block[column]
@@ -777,8 +792,8 @@ def _visit(
         if crowded.any():
             left = ~crowded[here]
             here, cell = here[left], cell[:, left]
-    lost = np.concatenate([np.flatnonzero(~ok | crowded), here])
-    return _Edges.joined(found), column[lost]
+    lost = np.concatenate([np.flatnonzero(~ok), here])
+    return _Edges.joined(found), column[lost], np.flatnonzero(crowded)
 
 
 class _Seen:

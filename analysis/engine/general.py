@@ -286,7 +286,7 @@ def multiples(
             continue
         same = pieces[k] is not None and pieces[k] is first is pieces[k + 1]
         if not same:
-            _over_triangle(sets, dead_kip, live, places, k, limits, found)
+            over_triangle(sets, dead_kip, live, places, k, limits, found)
     for number, load in enumerate(loads):
         if not isinstance(load, Train):
             _spread_multiples(sets, dead_kip, (number, load), limits, web, found)
@@ -367,7 +367,7 @@ def _along_ray(
     return _as_multiple(share.max(axis=0))
 
 
-def _over_triangle(
+def over_triangle(
     sets: TautSets,
     dead: Float,
     live: Float,
@@ -376,6 +376,7 @@ def _over_triangle(
     limits: Limits,
     found: Reached,
 ) -> None:
+    """Fold in all positions between place k and the next, at all multiples."""
     corners = np.stack([dead, live[k], live[k + 1]])
     for piece, polygon in tile(sets, corners):
         force = polygon @ (piece.force @ corners.T).T  # (v, m)

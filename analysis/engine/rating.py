@@ -256,7 +256,7 @@ def _redundant_members(
     upper, lower = (
         np.ascontiguousarray(np.moveaxis(limit[..., members], 0, 2)) for limit in limits
     )
-    shares, beyond = vehicle_shares(
+    shares, beyond, left = vehicle_shares(
         crossed,
         dead,
         crossed.live(asked.live_kip),
@@ -272,4 +272,21 @@ def _redundant_members(
         np.moveaxis(shares.multiple(), 2, 0)[answered],
         (front, heading, load),
     )
+    for c, place in left:
+        if beyond[c] or settled.beyond[c]:
+            continue
+        reached = general.Reached(np.full(limits[0][c].shape, np.inf))
+        general.over_triangle(
+            asked.sets(c),
+            settled.dead[c],
+            asked.live_kip,
+            places,
+            place,
+            general.Limits(limits[0][c], limits[1][c]),
+            reached,
+        )
+        at = reached.at
+        where = (at[..., 0], at[..., 1].astype(np.intp), at[..., 2].astype(np.intp))
+        every = np.arange(len(asked.web))
+        found.take(np.array([c]), every, reached.multiple, where)
     return beyond
