@@ -184,7 +184,7 @@ def _sizes(found, line, parts, basis_of, check):
                 f"measure what is left of the section of {where}",
             )
             found.measures[-1] = replace(
-                found.measures[-1], known=f"recorded as {loss:.0%} lost"
+                found.measures[-1], known=f"recorded as {100 * loss:.0f} % lost"
             )
 
 
@@ -332,7 +332,7 @@ def members_words(kind, names, is_all):
     role = ROLES.get(kind or "", (kind or "member").replace("-", " "))
     if kind in ("end-post", "sub-strut", "sub-tie"):
         role = kind.replace("-", " ")
-    several = len(names) > 1 or is_all
+    several = len(names) > 1
     noun = _plural(role) if several else role
     if is_all:
         return f"the {noun}"
@@ -370,7 +370,7 @@ def _geometry(found, span):
             key,
             [],
             is_of_line=False,
-            known=f"taken as good to {either:.1%} either way",
+            known=f"taken as good to {100 * either:g} % either way",
         )
 
 
@@ -467,7 +467,7 @@ def _deck(found, path, deck, floor, roadway_ft):
             [path],
             is_of_line=False,
             known=f"recorded as {value:g} {'lb per sq ft' if size == 'psf' else 'in'}, "
-            f"taken as good to {part:.0%} either way",
+            f"taken as good to {100 * part:g} % either way",
         )
 
 
