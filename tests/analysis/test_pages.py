@@ -453,3 +453,22 @@ def test_a_long_record_costs_no_more_queries_than_a_short_one(client, bridge, ta
         LifeEvent.objects.create(bridge=bridge, kind="altered", when=str(year))
     services.recheck(bridge=bridge)
     assert queries(client, path) == few
+
+
+def test_the_truss_page_draws_the_line_of_the_bar_asked_for(client, bridge):
+    html = page(client, bridge, "trusses/upstream/?member=L2L3")
+    assert 'data-bar="L2L3" class="stage-bar is-tension is-chosen"' in html
+    assert "pulls L2L3 with" in html
+    assert html.count('class="wheel"') == 2
+
+
+def test_the_truss_page_says_how_far_off_and_what_to_measure(client, bridge):
+    words = words_of(page(client, bridge, "trusses/upstream/"))
+    assert "Nine times in ten the estimate comes out between" in words
+    assert "What to measure next" in words
+    assert "What it was designed for" in words
+
+
+def test_a_bridge_page_says_the_band_in_short(client, bridge):
+    assert "nine times in ten" in words_of(page(client, bridge))
+    assert "nine times in ten" in words_of(page(client, bridge, "history/"))

@@ -303,6 +303,18 @@ for (const end of ["pointerup", "pointercancel"]) {
 for (const [name, { group }] of bars) {
   group.addEventListener("click", () => choose(name));
 }
+// A bar chosen in the other drawing, or in the table, is chosen here too.
+for (const bar of document.querySelectorAll("a.bar[data-bar]")) {
+  bar.addEventListener("click", () => choose(bar.dataset.bar));
+}
+for (const link of document.querySelectorAll("a[data-line-of]")) {
+  link.addEventListener("click", (event) => {
+    event.preventDefault();
+    choose(link.dataset.lineOf);
+    box.scrollIntoView({ behavior: still.matches ? "auto" : "smooth" });
+    part("member").focus({ preventScroll: true });
+  });
+}
 place.addEventListener("input", () => {
   stop();
   go(Number(place.value));
