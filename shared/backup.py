@@ -90,13 +90,12 @@ def _snapshot(path):
         with contextlib.closing(_raw(connection.settings_dict["NAME"])) as live:
             live.execute("VACUUM INTO ?", [str(path)])
         return
-    with _opened(path) as snapshot:
-        call_command("migrate", database=SOURCE, verbosity=0, interactive=False)
-        with transaction.atomic():
-            with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
-            with transaction.atomic(using=snapshot.alias):
-                tables.copy("default", snapshot.alias)
+    databases.migrate(f"sqlite:///{path}")
+    with _opened(path) as snapshot, transaction.atomic():
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+        with transaction.atomic(using=snapshot.alias):
+            tables.copy("default", snapshot.alias)
 
 
 def _raw(path):
@@ -290,9 +289,7 @@ def restore(
     facts = read(folder, older_too=older_too)
     _require_room(replace)
     _restore_media(folder, facts, progress)
-    with _opened_copy(folder) as source:
-        if older_too:
-            call_command("migrate", database=source, verbosity=0, interactive=False)
+    with _opened_copy(folder, bring_forward=older_too) as source:
         expected = tables.summary(source)
         if not older_too and (found := tables.differences(facts["tables"], expected)):
             raise Refused(f"The rows are others than noted: {'; '.join(found)}.")
@@ -332,13 +329,17 @@ def _require_room(replace):
 
 
 @contextlib.contextmanager
-def _opened_copy(folder):
+def _opened_copy(folder, *, bring_forward):
     """Open a copy of the backup's database: the backup itself is never written to."""
     scratch = Path(settings.DATA_DIR) / f"restoring-{os.getpid()}.sqlite3"
     shutil.copyfile(folder / DATABASE, scratch)
     try:
+        if bring_forward:
+            databases.migrate(f"sqlite:///{scratch}")
         with tables.opened(databases.from_url(f"sqlite:///{scratch}"), SOURCE):
             yield SOURCE
+    except databases.NotMigrated as error:
+        raise Refused(f"The backup could not be brought forward: {error}")
     finally:
         for suffix in ("", "-wal", "-shm"):
             scratch.with_name(scratch.name + suffix).unlink(missing_ok=True)

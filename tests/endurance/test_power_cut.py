@@ -165,9 +165,8 @@ class Load:
         while not self.is_over.wait(chance.uniform(2, 5)):
             slug = chance.choice(self.bridges).slug
             answer = self.until_answered(caller, "GET", f"/dossiers/{slug}/dossier.pdf")
-            assert answer.status_code in (200, 429), answer.status_code
-            if answer.status_code == 200:
-                assert answer.content.startswith(b"%PDF")
+            # Printed by a worker: the answer leads to where one waits for it.
+            assert answer.status_code in (200, 302, 429), answer.status_code
 
     def end(self):
         self.is_over.set()

@@ -1,6 +1,6 @@
 """From SQLite to PostgreSQL, or back, row by row and proved."""
 
-from django.core.management import BaseCommand, CommandError, call_command
+from django.core.management import BaseCommand, CommandError
 from django.db import Error, connection, connections, transaction
 
 from shared import databases, tables
@@ -29,7 +29,7 @@ class Command(BaseCommand):
             raise CommandError("That is the database the site uses already.")
         try:
             with tables.opened(facts, TARGET):
-                copied = self._move(verbosity)
+                copied = self._move(url, verbosity)
         except Error as error:
             raise CommandError(
                 f"The other database gave up: {str(error).strip()} Nothing has changed "
@@ -42,12 +42,15 @@ class Command(BaseCommand):
             "the site."
         )
 
-    def _move(self, verbosity):
+    def _move(self, url, verbosity):
         connections[TARGET].ensure_connection()
         _require_empty()
         if verbosity > 1:
             self.stdout.write("Making the tables")
-        call_command("migrate", database=TARGET, verbosity=0, interactive=False)
+        try:
+            databases.migrate(url)
+        except databases.NotMigrated as error:
+            raise CommandError(f"The tables could not be made there: {error}")
         if held := tables.holds_anything(TARGET):
             raise CommandError(f"The other database is not empty: it holds {held}.")
         with transaction.atomic(using=TARGET):
