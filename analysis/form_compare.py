@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
+
+from scipy.optimize import brentq
 
 from analysis.engine import forms
 from analysis.engine.answer import answer
@@ -217,6 +219,27 @@ def compare(keys: Sequence[str], crossing: Crossing) -> list[Compared]:
     """
     chosen = [forms.FORMS[name] for name in forms.FORMS if name in set(keys)]
     return [_on(entry.key, crossing) for entry in chosen]
+
+
+def even_depth_ft(first: Compared, other: Compared) -> float | None:
+    """Return the depth at which two forms need as much metal by the column formula.
+
+    From a quarter of a panel to two panels, everything else as it is; None where
+    one of them needs less at every depth.
+    """
+
+    def more(depth_ft):
+        crossing = replace(first.crossing, depth_ft=depth_ft)
+        one, two = (_on(form.entry.key, crossing) for form in (first, other))
+        return two.column_metal_lb - one.column_metal_lb
+
+    panel_ft = first.crossing.panel_ft
+    depths = [panel_ft * part for part in (0.25, 0.4, 0.6, 0.9, 1.3, 2.0)]
+    found = [more(depth) for depth in depths]
+    for low, high, a, b in zip(depths, depths[1:], found, found[1:], strict=False):
+        if a * b < 0:
+            return float(brentq(more, low, high, xtol=0.05, maxiter=20))
+    return None
 
 
 def geometry_of(entry: forms.Form, crossing: Crossing) -> dict[str, Any]:

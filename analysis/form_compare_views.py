@@ -16,6 +16,7 @@ from shared.templatetags.figures import figure, signed
 from shared.units import feet_text
 
 from . import form_compare, form_compare_words, form_drawings, form_facts
+from .form_compare_words import feet_and_inches
 
 DEFAULTS = {
     "form": ["pratt", "half-hip-pratt"],
@@ -289,7 +290,7 @@ def _rows(compared):
         row("Joints", "", lambda one: str(one.joints)),
         row("Bars", "", lambda one: str(len(one.bars))),
         row("Length of bar in all", "ft", lambda one: figure(one.total_ft, 0)),
-        row("End post, length", "", bar(end, lambda b: feet_text(b.length_ft))),
+        row("End post, length", "", bar(end, lambda b: feet_and_inches(b.length_ft))),
         row("End post, greatest force", "kip", bar(end, _force)),
         row("End post, KL/r", "", bar(end, _slender)),
         row(
@@ -339,7 +340,7 @@ def _force(bar):
 
 
 def _length(bar):
-    return f"{feet_text(bar.length_ft)} ({bar.name})"
+    return f"{feet_and_inches(bar.length_ft)} ({bar.name})"
 
 
 def _slender(bar):

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from shared.units import feet_text
 
-from .form_compare import Compared
+from .form_compare import Compared, even_depth_ft
 
 #: Differences below this part of the larger are no difference worth words.
 ALIKE = 0.02
@@ -49,6 +49,7 @@ def beside(first: Compared, other: Compared) -> list[str]:
         _pieces(first, other, a, b),
         _metal(first, other, a, b),
         _in_short(first, other),
+        _by_depth(first, other),
     ]
     return [_sentence(one) for one in told if one]
 
@@ -61,7 +62,7 @@ def _differ(x, y):
     return abs(x - y) > ALIKE * max(abs(x), abs(y), 1e-9)
 
 
-def _feet(length_ft):
+def feet_and_inches(length_ft):
     """Say a length to the nearest inch."""
     return feet_text(round(length_ft * 12) / 12)
 
@@ -78,14 +79,14 @@ def _end_posts(first, other, a, b):
         with_, without = (b, a) if one is None else (a, b)
         post = two or one
         return (
-            f"{with_} stands on an end post, {_feet(post.length_ft)} long and pressed "
+            f"{with_} stands on an end post, {feet_and_inches(post.length_ft)} long and pressed "
             f"by {_kip(post.push_kip)}; {without} has none."
         )
     if not _differ(one.length_ft, two.length_ft):
         return ""
     text = (
-        f"the end post of {b} is {_feet(two.length_ft)} long and pressed by "
-        f"{_kip(two.push_kip)}; that of {a} is {_feet(one.length_ft)} and pressed by "
+        f"the end post of {b} is {feet_and_inches(two.length_ft)} long and pressed by "
+        f"{_kip(two.push_kip)}; that of {a} is {feet_and_inches(one.length_ft)} and pressed by "
         f"{_kip(one.push_kip)}."
     )
     if one.strut_area_in2 and two.strut_area_in2:
@@ -150,7 +151,7 @@ def _web(first, other, a, b):
     elif acts == ("pressed", "pulled"):
         text = f"the diagonals of {a} are pressed and those of {b} pulled."
     if one and two and _differ(one.length_ft, two.length_ft):
-        longer = f"{_feet(two.length_ft)} in {b} and {_feet(one.length_ft)} in {a}"
+        longer = f"{feet_and_inches(two.length_ft)} in {b} and {feet_and_inches(one.length_ft)} in {a}"
         text += f" The longest bar of the web that is pressed is {longer}."
         text += " The longer it is, the stiffer it must be made."
     return text.strip()
@@ -241,6 +242,27 @@ def _in_short(first, other):
         f"{half.joints - full.joints} joints more, and has for them a short, steep end "
         "post and a post where the full slope has a hanger. The metal between the joints "
         f"is {metal}; the full slope has fewer pieces to make and fit."
+    )
+
+
+def _by_depth(first, other):
+    """Return where the argument turns, for the same pair."""
+    if {first.entry.key, other.entry.key} != {"pratt", "half-hip-pratt"}:
+        return ""
+    depth_ft = even_depth_ft(first, other)
+    if depth_ft is None:
+        return ""
+    pair = {one.entry.key: one for one in (first, other)}
+    half_is_less = (
+        pair["half-hip-pratt"].column_metal_lb < pair["pratt"].column_metal_lb
+    )
+    shallower, deeper = "the half-hip", "the full slope"
+    if half_is_less != (first.crossing.depth_ft < depth_ft):
+        shallower, deeper = deeper, shallower
+    return (
+        "it turns on the depth: with this span, these panels and this load the two need "
+        f"as much metal between the joints at about {depth_ft:.0f} ft. Shallower, "
+        f"{shallower} needs less; deeper, {deeper} does."
     )
 
 

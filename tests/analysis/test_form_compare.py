@@ -1,6 +1,7 @@
 """Forms side by side: figures that can be worked on paper, and what is said of them."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from django.urls import reverse
@@ -116,6 +117,27 @@ def test_a_howe_wants_stiff_diagonals_and_a_pratt_stiff_posts():
         "The diagonals of the Pratt are pulled and those of the Howe pressed." in text
     )
     assert "25′-0″ in the Howe and 20′-0″ in the Pratt" in text
+
+
+def test_half_hip_or_full_slope_turns_on_the_depth():
+    """A shallow truss is cheaper with half-hips, a deep one without; even between."""
+    full, half = compare(["pratt", "half-hip-pratt"], PONY)
+    depth_ft = form_compare.even_depth_ft(full, half)
+
+    def metal(depth):
+        return [
+            one.column_metal_lb
+            for one in compare(
+                ["pratt", "half-hip-pratt"], replace(PONY, depth_ft=depth)
+            )
+        ]
+
+    assert metal(depth_ft)[0] == pytest.approx(metal(depth_ft)[1], rel=0.01)
+    shallow, deep = metal(0.7 * depth_ft), metal(1.4 * depth_ft)
+    assert shallow[1] < shallow[0]
+    assert deep[0] < deep[1]
+    said = " ".join(form_compare_words.beside(full, half))
+    assert f"at about {depth_ft:.0f} ft. Shallower, the half-hip needs less" in said
 
 
 # --- the page --------------------------------------------------------------------------
