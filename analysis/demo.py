@@ -48,14 +48,12 @@ from surveys import services as surveys
 from surveys.models import Element, Photo, Repair, Viewpoint, Visit
 
 from . import dossier, illustrations, layout, services
+from .demonstration import MARK
 
 FOLDER = settings.BASE_DIR / "fixtures" / "society"
 COMMON = ("people", "builders", "sources")
 # Ids that are the same in every demonstration, so that addresses can be shared.
 FAMILY = uuid.UUID("5ec04d00-de40-4000-8000-000000000000")
-# A database is known as a demonstration by a group of this name; what follows the
-# mark is the seed of its password.
-MARK = "demonstration "
 CITED_KEY = re.compile(r"\[source:([a-z-]+)\]")
 SYLLABLES = [
     *("al", "ber", "cor", "den", "el", "fen", "gar", "hol", "im", "jas", "kel", "lin"),

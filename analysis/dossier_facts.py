@@ -30,6 +30,7 @@ from surveys.models import Component, Photo, Repair, Viewpoint, Visit
 
 from . import designed, effects, measure, region, services
 from .caution import CAUTION
+from .demonstration import is_demonstration
 from .dossier_case import case_facts, comparables, current_case, integrity_evidence
 from .dossier_questions import questions
 from .engine import ENGINE_VERSION
@@ -131,6 +132,7 @@ def facts(bridge, include=(), case=None):
         "links": _links(bridge),
         "comparables": comparables(bridge),
         "engine": ENGINE_VERSION,
+        "is_demonstration": is_demonstration(),
         "map": region.around(float(bridge.latitude), float(bridge.longitude)),
         "sources": sources.rows,
         "left_out": [],

@@ -78,6 +78,57 @@ def sketch(facts, palette=PRINT):
     return sheet.drawn(said, "sketch", facts["bridge"]["position"]["datum"])
 
 
+def plan(span, palette=PRINT):
+    """Draw which truss is which, from which end joints count, and which way it flows.
+
+    Empty where the trusses are not told apart as upstream and downstream: then the
+    record does not say which way the water goes.
+    """
+    keys = [line["key"] for line in span["lines"]]
+    if "upstream" not in keys or "downstream" not in keys:
+        return ""
+    pen = Pen(palette)
+    last = f"L{span['panels']}" if span["panels"] else "the far end"
+    size = 'viewBox="0 0 460 120"'
+    if palette is not None:
+        size += ' width="460" height="120"'
+    said = (
+        f"Plan: joints count from L0 at the {span['origin_end']}, at the left; the water "
+        "flows from the upstream truss, drawn above, to the downstream truss."
+    )
+    name = f"plan-{span['number']}"
+    parts = [
+        f'<path d="M70 40H350M70 80H350" {pen.line("ink", 3)}/>',
+        f'<path d="M210 8V112M204 102L210 112L216 102" {pen.line("river", 2.2)}/>',
+        f'<text x="360" y="44" {pen.text("ink", 13, 400, "start")}>upstream</text>',
+        f'<text x="360" y="84" {pen.text("ink", 13, 400, "start")}>downstream</text>',
+        f'<text x="60" y="44" {pen.text("ink", 13, 600, "end")}>L0</text>',
+        f'<text x="60" y="84" {pen.text("ink", 13, 600, "end")}>L0</text>',
+        f'<text x="222" y="20" {pen.text("river", 13, 400, "start")}>flow</text>',
+        f'<text x="70" y="104" {pen.text("pencil", 12, 400, "start")}>'
+        f"{escape(span['origin_end'])}</text>",
+        f'<text x="350" y="104" {pen.text("pencil", 12, 400, "end")}>{last}</text>',
+    ]
+    return mark_safe(
+        f'<svg xmlns="http://www.w3.org/2000/svg" {size} role="img" '
+        f'aria-labelledby="{name}-title"><title id="{name}-title">{escape(said)}</title>'
+        f"{''.join(parts)}</svg>"
+    )
+
+
+def bearing_of(facts):
+    """Return the bearing from one end of the bridge to the other, degrees; or None."""
+    ends = [
+        _metres(facts, facts["case"]["answers"][name]) for name in ("end_a", "end_b")
+    ]
+    if not all(ends):
+        return None
+    (x1, y1), (x2, y2) = ends
+    if math.hypot(x2 - x1, y2 - y1) < 1:
+        return None
+    return math.degrees(math.atan2(x2 - x1, y2 - y1)) % 360
+
+
 def _far(one):
     return math.hypot(one["east_m"], one["north_m"])
 

@@ -15,8 +15,14 @@ from bridges.timeline import Event, Stretch, Tick, line_of_time
 from shared import dates
 from shared.templatetags.figures import figure, signed
 
-from . import dossier_completeness, dossier_fields, dossier_maps, effects
-from .dossier_photos import log
+from . import (
+    dossier_completeness,
+    dossier_fields,
+    dossier_maps,
+    effects,
+    section_drawing,
+)
+from .dossier_photos import log, pairs
 from .dossier_questions import by_about, listed
 from .drawings import NOTHING_KIP, ROLE_WORDS, most_kip
 
@@ -40,6 +46,8 @@ def laid_out(facts):
         "tables": _tables(facts),
         "location_map": dossier_maps.location(facts),
         "sketch_map": dossier_maps.sketch(facts),
+        "pairs": pairs(facts),
+        "bearing": dossier_maps.bearing_of(facts),
         "recorded_on": facts["recorded_at"][:10],
         "place_line": facts["bridge"]["heading"].removeprefix(facts["bridge"]["name"]),
         "cover": _cover(facts["spans"]),
@@ -157,6 +165,8 @@ def _span(span, is_one_of_many):
         "title": title,
         "drawings": _drawings(span, title),
         "rows": _member_rows(span["lines"]),
+        "sections": _sections(span),
+        "plan": dossier_maps.plan(span),
         "is_truss": bool(span["lines"]) and bool(span["skeleton"]),
     }
 
@@ -174,6 +184,44 @@ def _cover(spans):
         palette=drawing.PRINT,
         name="cover",
     )
+
+
+MOST_SECTIONS = 12
+
+
+def _sections(span):
+    """Draw each section that a member of this span has, alike ones once."""
+    found: dict[str, list] = {}
+    states = {}
+    for line in span["lines"]:
+        for one in line["members"]:
+            if one["is_gone"] or not one["pieces"]:
+                continue
+            state = one["state"]
+            key = repr((state.get("components"), state.get("built_up")))
+            found.setdefault(key, []).append(one["member"])
+            states[key] = (state, "; ".join(piece["words"] for piece in one["pieces"]))
+    drawn = []
+    for number, (key, names) in enumerate(found.items()):
+        state, words = states[key]
+        names = listed(dict.fromkeys(names))
+        svg = section_drawing.section(
+            state,
+            f"Section of {names}: {words}.",
+            f"section-{span['number']}-{number}",
+        )
+        if svg:
+            is_arranged = section_drawing.is_arranged(state)
+            several = sum(int(p.get("count", 1)) for p in state["components"]) > 1
+            drawn.append(
+                {
+                    "svg": svg,
+                    "names": names,
+                    "words": words,
+                    "is_loose": several and not is_arranged,
+                }
+            )
+    return drawn[:MOST_SECTIONS]
 
 
 def _drawings(span, title):

@@ -43,6 +43,8 @@ SIX_DECIMALS = 6
 PRIMARY = {"drawing", "photograph", "newspaper", "record", "plate", "field"}
 # Changes to these are no repair of the bridge.
 NOT_REPAIRED = {"limit", "plate", "setting"}
+# What time and traffic did is no alteration.
+WORN = {"lost-section", "loosened", "bent", "cracked"}
 STATUS_EVENTS = {
     "closed": "closed",
     "bypassed": "bypassed",
@@ -314,7 +316,7 @@ def alterations(facts, today):
         change
         for visit in facts["visits"]
         for change in visit["changes"]
-        if change["part"] not in NOT_REPAIRED
+        if change["part"] not in NOT_REPAIRED and not set(change["kinds"]) <= WORN
     ]
     repairs = facts["repairs"]
     told = {path for repair in repairs for path in repair["paths"]}
@@ -692,15 +694,18 @@ def photo_set(facts, today):
     rows = log(facts)
     changed = [one["latest"] for one in facts["visits"] if one["changes"]]
     wanted = [one["name"] for one in facts["viewpoints"] if one["is_mandatory"]]
-    pictures = [one for one in rows if not one["is_drawing"]]
+    # In a demonstration drawings stand in for photographs, and are labelled so.
+    stands_in = facts["is_demonstration"]
+    pictures = [one for one in rows if stands_in or not one["is_drawing"]]
     taken = {one["viewpoint"] for one in pictures}
     old = [
         str(one["number"])
         for one in pictures
         if changed and one["latest"] < max(changed)
     ]
-    small = [str(one["number"]) for one in pictures if _is_small(one)]
-    drawn = [str(one["number"]) for one in rows if one["is_drawing"]]
+    measured = [one for one in pictures if not one["is_drawing"]]
+    small = [str(one["number"]) for one in measured if _is_small(one)]
+    drawn = [str(one["number"]) for one in rows if one not in pictures]
     without = [name for name in wanted if name not in taken]
     none = "Only drawings are chosen." if rows else "No photograph is chosen."
     gaps = [
@@ -715,6 +720,8 @@ def photo_set(facts, today):
     ]
     title = "Photographs: every required view, newer than the last change, large enough"
     full = f"{len(pictures)} photographs."
+    if stands_in:
+        full = f"{len(pictures)} drawings stand in for photographs."
     return made("photographs", title, "photographs", gaps, full, bool(pictures))
 
 

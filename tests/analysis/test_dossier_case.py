@@ -3,11 +3,12 @@
 import copy
 import datetime
 import re
+from itertools import pairwise
 
 import pytest
 from django.urls import reverse
 
-from analysis import dossier, dossier_case, dossier_maps, region
+from analysis import dossier, dossier_case, dossier_maps, region, section_drawing
 from analysis.dossier_completeness import ADVICE, REQUIRED, completeness, gate
 from analysis.dossier_photos import PHOTO_NAME, photo_name
 from analysis.models import Dossier
@@ -306,6 +307,53 @@ def test_the_location_map_names_the_river_and_says_its_datum(facts):
 def test_a_place_is_found_in_its_county_and_none_beyond_the_region():
     assert region.around(39.67411, -39.84596)["county"] == "Alder County"
     assert region.around(10.0, 10.0) == {"is_covered": False, "county": ""}
+
+
+def test_a_section_is_drawn_with_the_area_that_its_pieces_have():
+    # The outlines against the listed area of an American Standard channel, 10 in at
+    # 15.3 lb/ft: 4.48 in² (AISC); fillets and the slope of flanges are left out.
+    pair = {
+        "components": [
+            {"shape": "channel", "count": 2, "depth_in": 10, "weight_plf": 15.3}
+        ],
+        "built_up": {
+            "webs_apart_in": 8,
+            "flanges": "out",
+            "cover_plate": {"width_in": 16, "thickness_in": 0.25},
+        },
+    }
+    left, right, cover = section_drawing._shapes(pair)
+    assert area(left.points) == pytest.approx(4.48, rel=0.03)
+    assert area(cover.points) == pytest.approx(4.0)
+    assert max(x for x, _ in left.points) == -4.0
+    assert min(x for x, _ in right.points) == 4.0
+    drawn = section_drawing.section(pair, "Section of the chord.", "one")
+    assert drawn.count("<path") == 3
+    bare = {"components": [{"shape": "eyebar", "count": 2}]}
+    assert section_drawing.section(bare, "Section.", "two") == ""
+
+
+def area(points):
+    pairs = pairwise([*points, points[0]])
+    return abs(sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in pairs)) / 2
+
+
+def test_the_plan_says_which_way_the_water_flows_and_how_the_bridge_lies(facts):
+    (span,) = facts["spans"]
+    assert "from the upstream truss" in str(dossier_maps.plan(span))
+    span["lines"] = span["lines"][:1]
+    assert dossier_maps.plan(span) == ""
+    # 21.2 m north and 22.3 m east: a bearing of 46 degrees, by hand.
+    assert dossier_maps.bearing_of(facts) == pytest.approx(46.5, abs=1.0)
+    facts["case"]["answers"]["end_b"] = ""
+    assert dossier_maps.bearing_of(facts) is None
+
+
+def test_drawings_stand_in_for_photographs_in_a_demonstration_only(facts):
+    UNMADE["photographs"][3](facts)
+    assert "Only drawings are chosen." in rows_of(facts)["photographs"].says
+    facts["is_demonstration"] = True
+    assert rows_of(facts)["photographs"].says == "3 drawings stand in for photographs."
 
 
 # Signing and cases.

@@ -59,11 +59,11 @@ def make_long_record():
     """Return a bridge of two spans with forty visits and sixty photographs."""
     from django.core.files.base import ContentFile
     from django.core.files.storage import default_storage
-    from tests.images import jpeg
 
     from analysis import dossier, layout, services
     from bridges.models import Bridge
     from surveys.models import Element, Photo
+    from tests.images import jpeg
     from tests.makers import make_id, make_person, make_span
     from tests.structures import BY_ROLE, FLOOR, GRID, make_described_bridge
     from tests.structures import make_visit_saying as visit
