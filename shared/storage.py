@@ -10,3 +10,5 @@ class ModuleStorage(CompressedManifestStaticFilesStorage):
     """
 
     support_js_module_import_aggregation = True
+    # One for each step of modules that import modules; five would not do any more.
+    max_post_process_passes = 20
