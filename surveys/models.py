@@ -585,6 +585,8 @@ class Photo(models.Model):
     credit = models.CharField(max_length=160, blank=True)
     rights = models.CharField(max_length=120, blank=True)
     taken = EdtfField(blank=True)
+    # The moment by the phone's clock, where it took the picture itself.
+    taken_at = models.DateTimeField(null=True, blank=True)
     taken_earliest = bound()
     taken_latest = bound()
     latitude = models.DecimalField(

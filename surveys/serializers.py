@@ -64,6 +64,9 @@ class PhotoIn(serializers.Serializer):
     rights = serializers.CharField(required=False)
     is_drawing = serializers.BooleanField(required=False)
     taken = serializers.CharField(required=False, help_text="EDTF, such as 2019-06-02.")
+    taken_at = serializers.DateTimeField(
+        required=False, help_text="The moment, where the phone took it itself."
+    )
     latitude = serializers.FloatField(required=False, allow_null=True)
     longitude = serializers.FloatField(required=False, allow_null=True)
     position_accuracy_m = serializers.FloatField(required=False, allow_null=True)

@@ -11,6 +11,7 @@ asked to mend it, and the rest must not wait for that.
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import json
 import math
@@ -20,6 +21,7 @@ from dataclasses import dataclass, field
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 
 from bridges.models import Bridge
 from shared import dates
@@ -69,6 +71,7 @@ PHOTO_KEYS = {
     "rights",
     "is_drawing",
     "taken",
+    "taken_at",
     "latitude",
     "longitude",
     "position_accuracy_m",
@@ -321,7 +324,17 @@ class _Reader:
         return date.text, date.latest
 
     def _is_ahead(self, date):
-        return date.earliest is not None and date.earliest > timezone.localdate()
+        return date.earliest is not None and date.earliest > self._today()
+
+    def _today(self):
+        """Return the last day that a sender can mean by today.
+
+        A phone goes by its own zone, which may be a day ahead of the society's: the
+        first to see a day are 14 hours before UTC.
+        """
+        if self.is_setting_aside:
+            return (timezone.now() + datetime.timedelta(hours=14)).date()
+        return timezone.localdate()
 
     def _answers_to(self, bridge):
         """The visit with a question that this one answers; the surveyor's own."""
@@ -521,6 +534,7 @@ class _Reader:
             "size_bytes": self._size(row, path),
             "sha256": self._sha256(row, path),
             "taken": self._taken(row, path),
+            "taken_at": self._moment(row, path),
             **self._place(row, path),
         }
         for name in ("name", "caption", "credit", "rights"):
@@ -575,6 +589,25 @@ class _Reader:
             )
             return ""
         return date.text if date else ""
+
+    def _moment(self, row, path):
+        text, where = row.get("taken_at"), f"{path}.taken_at"
+        if text in (None, ""):
+            return None
+        try:
+            moment = parse_datetime(text) if isinstance(text, str) else None
+        except ValueError:
+            moment = None
+        if moment is None or timezone.is_naive(moment):
+            message = "Expected a moment such as 2019-06-02T14:03:00Z."
+            self.fault(where, "moment", message)
+            return None
+        # Clocks of phones go a little wrong; a day is no little.
+        if moment > timezone.now() + datetime.timedelta(days=1):
+            message = "A photo cannot be taken in the future."
+            self.fault(where, "future", message)
+            return None
+        return moment
 
     def _place(self, row, path):
         bounds = {

@@ -207,6 +207,11 @@ def test_photos_are_pinned_placed_repeated_and_arrive_byte_for_byte(page, bridge
     assert again.repeats.name == "old.jpg"
     assert (again.viewpoint.name, again.bearing_deg) == ("East bank", 85)
     assert again.arrived_at
+    # By the phone's clock, where the phone took it; out of the library the file knows.
+    assert (again.taken_at.date(), photos["one.jpg"].taken_at) == (
+        again.taken_latest,
+        None,
+    )
     assert again.width_px > 300
 
 

@@ -35,7 +35,7 @@ from tests.makers import make_bridge, make_person
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 
 VISITS = int(os.environ.get("FIELD_VISITS", "8"))
-BATCH = 4 if VISITS < 50 else 10
+BATCH = 4 if VISITS < 50 else 20
 MOST_ROUNDS = 40 + 20 * VISITS
 
 # Logs visits as the page does: draft, photographs, then the outbox in one step.

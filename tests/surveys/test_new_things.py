@@ -1,5 +1,6 @@
 """What a visit may bring that the record does not hold yet."""
 
+import datetime
 import json
 
 import pytest
@@ -160,3 +161,40 @@ def test_a_new_viewpoint_stands_in_the_record_once_its_visit_does(ada, rex):
     viewpoint = Viewpoint.objects.get()
     assert (viewpoint.bearing_deg, viewpoint.description) == (85, "By the alder.")
     assert visit.photos.get().viewpoint == viewpoint
+
+
+# -- days and moments
+
+
+def test_a_phone_ahead_of_the_societys_clock_may_be_a_day_on(ada, monkeypatch):
+    """Ten in the evening of the 4th in New York is the 5th in London."""
+    moment = datetime.datetime(2024, 5, 5, 2, tzinfo=datetime.UTC)
+    monkeypatch.setattr("django.utils.timezone.now", lambda: moment)
+    bridge = make_bridge()
+    for day, aside in [("2024-05-05", []), ("2024-05-06", ["future"])]:
+        answer = post(ada, document(bridge, date=day))
+        assert [row["code"] for row in answer.json()["set_aside"]] == aside
+
+
+@pytest.mark.parametrize(
+    "given, code",
+    [
+        ("2024-05-04T14:03:00", "moment"),
+        (7, "moment"),
+        ("2999-01-01T00:00:00Z", "future"),
+    ],
+)
+def test_a_moment_that_cannot_be_costs_only_itself(ada, given, code):
+    photo = photo_document(jpeg(), "deck.jpg", taken_at=given)
+    answer = post(ada, document(make_bridge(), photos=[photo]))
+    assert [(row["field"], row["code"]) for row in answer.json()["set_aside"]] == [
+        ("photos.0.taken_at", code)
+    ]
+    assert Visit.objects.get().photos.get().taken_at is None
+
+
+def test_the_moment_a_phone_took_a_photo_is_kept(ada):
+    photo = photo_document(jpeg(), "deck.jpg", taken_at="2024-05-04T14:03:00Z")
+    post(ada, document(make_bridge(), photos=[photo]))
+    moment = Visit.objects.get().photos.get().taken_at
+    assert moment.isoformat() == "2024-05-04T14:03:00+00:00"

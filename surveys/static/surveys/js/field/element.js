@@ -12,12 +12,14 @@ const DECKS = [
   ["timber", 3], ["timber", 4], ["steel-grid", 5], ["concrete", 6], ["asphalt", 2], ["gravel", 4],
 ];
 
-export async function element(walk, [path]) {
+// from: "drawing" where a bar was tapped, to come back to it and not to the row.
+export async function element(walk, [path, from = ""]) {
   const { app, draft, pack, elements, home } = walk;
   const own = elements.get(path);
   if (!own) return { title: "Not in the record", back: [home, "The walk round"], body: [] };
   const group = pack.groups.find((one) => one.rows.includes(path) || one.joints?.includes(path));
-  const back = group ? `${home}/g/${encodeURIComponent(group.key)}/${encodeURIComponent(path)}` : home;
+  const row = from === "drawing" ? "" : `/${encodeURIComponent(path)}`;
+  const back = group ? `${home}/g/${encodeURIComponent(group.key)}${row}` : home;
   const entry = (draft.answers[path] ??= {});
   const before = own.picture && (await earlier(app, draft, pack, own.picture));
   const form = h("div", { class: "field-form" });

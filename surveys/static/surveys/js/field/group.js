@@ -175,7 +175,7 @@ export async function group(walk, [key, chosen = ""]) {
       const bar = event.target.closest("a.bar");
       if (!bar) return;
       event.preventDefault();
-      app.go(`${home}/e/${encodeURIComponent(bar.getAttribute("href").slice("#bar:".length))}`);
+      app.go(`${home}/e/${encodeURIComponent(bar.getAttribute("href").slice("#bar:".length))}/drawing`);
     });
     addJoints(plan);
     return plan;

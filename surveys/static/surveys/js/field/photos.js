@@ -3,7 +3,7 @@
 import { button, check, choice, field, h, notice, textInput } from "./dom.js";
 import { earlier, urlOf } from "./pictures.js";
 import { addFiles } from "./shots.js";
-import { bytesSaid, dayOf, plural } from "./words.js";
+import { bytesSaid, plural, takenNow } from "./words.js";
 
 // #/visit/<id>/photos or …/photos/<path of what they show>
 export async function photos(walk, [about = ""]) {
@@ -34,16 +34,17 @@ export async function photos(walk, [about = ""]) {
       type: "file",
       accept: "image/*",
       class: "field-file",
-      onchange: () => add(input.files),
+      onchange: () => add(input.files, Boolean(attributes.capture)),
       ...attributes,
     });
     return h("label", { class: attributes.capture ? "button" : "button button-quiet" }, input, h("span", {}, words));
   }
 
-  async function add(files) {
+  // Of a picture out of the library the file itself knows best when it was taken.
+  async function add(files, isCamera) {
     if (!files.length) return;
     told.replaceChildren(h("p", {}, `Keeping ${plural(files.length, "photo")} …`));
-    const refused = await addFiles({ app, draft, files, facts: { ...pinned, taken: dayOf(new Date()) } });
+    const refused = await addFiles({ app, draft, files, facts: { ...pinned, ...(isCamera ? takenNow() : {}) } });
     await app.show({ keepPlace: true });
     app.say(`${plural(draft.photos.length, "photo")} kept on this phone.`);
     for (const { name, why } of refused) document.querySelector("#step").after(notice("caution", name, why));

@@ -3,9 +3,9 @@
 
 import { button, h, notice } from "./dom.js";
 import { earlier } from "./pictures.js";
-import { whereNow } from "./position.js";
+import { headingNow, whereNow } from "./position.js";
 import { addFiles } from "./shots.js";
-import { bearingTo, compassSaid, dayOf, distanceSaid, metresBetween } from "./words.js";
+import { bearingTo, compassSaid, dayOf, distanceSaid, metresBetween, takenNow } from "./words.js";
 
 const STRENGTHS = [0, 0.25, 0.5, 0.75];
 
@@ -100,8 +100,9 @@ export async function repeat(walk, [id]) {
 
   async function shoot() {
     shutter.disabled = true;
+    const heading = bearing === null && app.settings.position ? headingNow() : null;
     const file = await frame();
-    await keep([file]);
+    await keep([file], { ...takenNow(), heading: await heading });
   }
 
   // A still at the camera's full size where the browser gives one, else the frame shown.
@@ -125,20 +126,21 @@ export async function repeat(walk, [id]) {
   }
 
   function fromFile(words, isLibrary = false) {
-    const input = h("input", { type: "file", accept: "image/*", class: "field-file", capture: isLibrary ? false : "environment", onchange: () => input.files.length && keep(input.files) });
+    const input = h("input", { type: "file", accept: "image/*", class: "field-file", capture: isLibrary ? false : "environment", onchange: () => input.files.length && keep(input.files, isLibrary ? {} : takenNow()) });
     return h("label", { class: "button button-quiet" }, input, h("span", {}, words));
   }
 
-  async function keep(files) {
+  async function keep(files, { heading = null, ...when }) {
     const made = {
       repeats: id,
       viewpoint: facts.viewpoint || "",
       element: facts.element || "",
       caption: facts.viewpoint ? "" : facts.caption,
-      taken: dayOf(new Date()),
+      ...when,
     };
     // What the station says of the direction, not what a compass near steel would.
     if (bearing !== null) made.bearing_deg = bearing;
+    else if (heading !== null) made.bearing_deg = heading;
     const refused = await addFiles({ app, draft, files, facts: made });
     if (refused.length) {
       status.replaceChildren(notice("caution", refused[0].name, refused[0].why));

@@ -159,7 +159,7 @@ function observations(draft, pack) {
 
 const PHOTO_FIELDS = [
   "client_id", "name", "size_bytes", "sha256", "element", "viewpoint", "repeats", "caption",
-  "credit", "taken", "latitude", "longitude", "position_accuracy_m", "position_source",
+  "credit", "taken", "taken_at", "latitude", "longitude", "position_accuracy_m", "position_source",
   "bearing_deg",
 ];
 

@@ -80,3 +80,8 @@ export function dayOf(date) {
   const two = (number) => String(number).padStart(2, "0");
   return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}`;
 }
+
+// The day as the record writes it, and the moment by this phone's clock.
+export function takenNow(now = new Date()) {
+  return { taken: dayOf(now), taken_at: now.toISOString() };
+}
