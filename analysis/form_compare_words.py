@@ -151,9 +151,12 @@ def _web(first, other, a, b):
     elif acts == ("pressed", "pulled"):
         text = f"the diagonals of {a} are pressed and those of {b} pulled."
     if one and two and _differ(one.length_ft, two.length_ft):
-        longer = f"{feet_and_inches(two.length_ft)} in {b} and {feet_and_inches(one.length_ft)} in {a}"
-        text += f" The longest bar of the web that is pressed is {longer}."
-        text += " The longer it is, the stiffer it must be made."
+        text += (
+            " The longest bar of the web that is pressed is "
+            f"{feet_and_inches(two.length_ft)} in {b} and "
+            f"{feet_and_inches(one.length_ft)} in {a}. The longer it is, the stiffer it "
+            "must be made."
+        )
     return text.strip()
 
 
