@@ -122,8 +122,8 @@ def _material(span, made):
     kind = {"cast-and-wrought-iron": "wrought-iron"}.get(span.material, span.material)
     if span.material == "cast-and-wrought-iron":
         made.assumptions.append(
-            "Cast-iron pieces are checked as wrought iron: no allowable stress for "
-            "cast iron is assessed here."
+            "Pieces of recorded size are taken as wrought iron, since what was cast "
+            "has none of these shapes; cast iron is not assessed here."
         )
     if kind not in ("wrought-iron", "steel", "timber"):
         made.assumptions.append("Taken as steel: the metal is not recorded.")

@@ -374,6 +374,18 @@ class Part:
     chord: ChordState | None
     pins: Sequence[pins.PinCheck] = ()
 
+    @cached_property
+    def floor(self) -> floor.FloorCheck | None:
+        """The check of the beams under the deck; None where none are given."""
+        check = self.check
+        if check.floor_system is None or check.live_load is None:
+            return None
+        xs = [check.geometry.joints[name][0] for name in check.geometry.loaded_joints]
+        panels = tuple(round(b - a, 9) for a, b in pairwise(xs))
+        return floor.check(
+            check.floor_system, panels, check.dead_load, check.live_load, check.method
+        )
+
     @property
     def check(self) -> CheckInput:
         return self.batch.checks[self.c]
@@ -472,7 +484,7 @@ def _written(part: Part) -> dict[str, Any]:
         "floor": _floor(part),
         "pins": {pin.joint: _pin(pin) for pin in part.pins},
         "assumptions": sentences.assumptions(
-            check, part.loading, part.chord, _floor_check(part)
+            check, part.loading, part.chord, part.floor
         ),
         "warnings": sentences.warnings(
             check,
@@ -492,7 +504,7 @@ def _written(part: Part) -> dict[str, Any]:
                 lifted=_lifted(part),
             ),
             part.chord,
-            _floor_check(part),
+            part.floor,
         ),
         "sources": sentences.sources(check),
     }
@@ -573,7 +585,7 @@ def governing_at(part: Part, k: int) -> dict[str, Any] | None:
         found.append((stability, None, "stability"))
     if part.chord is not None and math.isfinite(part.chord.rating[k]):
         found.append((part.chord.rating[k], part.chord.worst_member, "chord-buckling"))
-    below = _floor_check(part)
+    below = part.floor
     least = None if below is None else below.least(LEVELS[k])
     if least is not None:
         found.append(least)
@@ -595,20 +607,8 @@ def governing_at(part: Part, k: int) -> dict[str, Any] | None:
     }
 
 
-def _floor_check(part: Part) -> floor.FloorCheck | None:
-    """Return the check of the beams under the deck; None where none are given."""
-    check = part.check
-    if check.floor_system is None or check.live_load is None:
-        return None
-    xs = [check.geometry.joints[name][0] for name in check.geometry.loaded_joints]
-    panels = tuple(round(b - a, 9) for a, b in pairwise(xs))
-    return floor.check(
-        check.floor_system, panels, check.dead_load, check.live_load, check.method
-    )
-
-
 def _floor(part: Part) -> dict[str, Any] | None:
-    found = _floor_check(part)
+    found = part.floor
     if found is None:
         return None
     return {beam.name.replace(" ", "_"): _beam(beam) for beam in found.beams} | {

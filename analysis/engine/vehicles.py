@@ -49,6 +49,13 @@ def _vehicle(
 
 
 _ALL = (
+    _vehicle(
+        "H5",
+        (2.0, 8.0),
+        (14.0,),
+        "Maintenance truck of 10,000 lb, AASHTO Guide Specifications for Design of "
+        f"Pedestrian Bridges, 1997; {FROM_MEMORY}",
+    ),
     _vehicle("H10", (4.0, 16.0), (14.0,), f"{AASHTO}; {FROM_MEMORY}"),
     _vehicle("H15", (6.0, 24.0), (14.0,), f"{AASHTO}; {REPRODUCED}"),
     _vehicle("H20", (8.0, 32.0), (14.0,), f"{AASHTO}; {REPRODUCED}"),
@@ -88,6 +95,25 @@ _ALL = (
         (10.0, 4.0, 4.0, 4.0, 4.0, 4.0),
         f"{LEGAL}; {FROM_MEMORY}",
     ),
+    _vehicle(
+        "legal-axle",
+        (20.0,),
+        (),
+        "Federal limit of a single axle, 23 U.S.C. 127; from memory",
+    ),
+    _vehicle(
+        "legal-tandem",
+        (17.0, 17.0),
+        (4.0,),
+        "Federal limit of a tandem axle, 23 U.S.C. 127; from memory",
+    ),
+    _vehicle(
+        "traction-engine-15",
+        (10.0, 20.0),
+        (10.0,),
+        "Traction engine of 15 tons, axles 10 ft apart, two thirds on the rear: M. S. "
+        "Ketchum's specification of 1908 as applied in an engineering thesis (seen)",
+    ),
     _vehicle("EV2", (24.0, 33.5), (15.0,), f"{EMERGENCY}; {FROM_MEMORY}"),
     _vehicle("EV3", (24.0, 31.0, 31.0), (15.0, 4.0), f"{EMERGENCY}; {FROM_MEMORY}"),
 )
@@ -111,6 +137,8 @@ LANES: Mapping[str, LaneLoad] = {
             f"{AASHTO}, as printed in M. A. Khan, Bridge and Highway Structure "
             "Rehabilitation and Repair, 2010, p. 251",
         ),
+        LaneLoad("HS15", 0.48, 13.5, 19.5, f"{AASHTO}; three quarters of HS20"),
+        LaneLoad("HS20", 0.64, 18.0, 26.0, f"{AASHTO}; that of H20"),
     )
 }
 

@@ -181,3 +181,19 @@ def test_lighter_h_loads_are_parts_of_h20():
         ours, whole = vehicles.LANES[key], vehicles.LANES["H20"]
         assert ours.klf == approx(part * whole.klf)
         assert ours.concentrated_web_kip == approx(part * whole.concentrated_web_kip)
+
+
+@pytest.mark.published("M. S. Ketchum, 1908, in an engineering thesis", "seen")
+def test_ketchums_traction_engine():
+    """15 tons, axles 10 ft apart, two thirds on the rear."""
+    engine = vehicles.VEHICLES["traction-engine-15"]
+    assert engine.weight_kip == approx(30.0)
+    assert engine.axle_kip[1] / engine.weight_kip == approx(2 / 3)
+    assert engine.behind_front_ft[1] == approx(10.0)
+
+
+@pytest.mark.published("Federal axle limits, 23 U.S.C. 127", "memory")
+def test_federal_axle_limits():
+    """Single axle 20, tandem 34 kip."""
+    assert vehicles.VEHICLES["legal-axle"].weight_kip == approx(20.0)
+    assert vehicles.VEHICLES["legal-tandem"].weight_kip == approx(34.0)
