@@ -210,10 +210,9 @@ def _stringer(
     klf = (_deck_psf(dead) * spacing + own) / LB_PER_KIP
     factor = 1.0 + _impact(live, span)
     moment = shear = 0.0
-    for kip, behind in _trains(live):
-        wheels = kip / WHEEL_LINES
-        moment = max(moment, share * beams.greatest_moment(span, wheels, behind))
-        shear = max(shear, _stringer_shear(stringers, span, wheels, behind, share))
+    if live.vehicle or live.axle_kip:
+        moment = share * _wheel_moment(span, live)
+        shear = _stringer_shear(stringers, span, live, share)
     for lane_klf, chord_kip, web_kip in _lanes(live):
         moment = max(
             moment,
@@ -236,17 +235,17 @@ def _stringer(
 
 
 def _stringer_shear(
-    stringers: Stringers, span: float, wheels: Float, behind: Float, share: float
+    stringers: Stringers, span: float, live: LiveLoad, share: float
 ) -> float:
     """Return the live shear of a stringer without impact.
 
     A timber stringer is checked where its specification says, others at the support.
     """
     if stringers.beam.material is None or stringers.beam.material.kind != "timber":
-        return share * beams.greatest_shear(span, wheels, behind)
+        return share * _wheel_shear(span, live, 0.0)
     depth = max((p.depth_in for p in stringers.beam.components), default=0.0) / 12.0
     at = min(3.0 * depth, span / 4.0)
-    whole = beams.greatest_shear(span, wheels, behind, at)
+    whole = _wheel_shear(span, live, at)
     return 0.5 * (0.60 * whole + share * whole)
 
 
@@ -284,14 +283,7 @@ def _floor_beam(
     gauge, clear = _wheels(live)
     moment_of_one, shear_of_one = wheel_places(apart, floor.roadway_ft, gauge, clear)
 
-    reaction = 0.0
-    for kip, behind in _trains(live):
-        for left, right in pairs:
-            wheels = kip / WHEEL_LINES
-            reaction = max(
-                reaction, beams.greatest_reaction(left, right, wheels, behind)
-            )
-    bending = shearing = reaction
+    bending = shearing = _wheel_reaction(panels_ft, live)
     for lane_klf, chord_kip, web_kip in _lanes(live):
         bending = max(bending, (lane_klf * tributary + chord_kip) / WHEEL_LINES)
         shearing = max(shearing, (lane_klf * tributary + web_kip) / WHEEL_LINES)
@@ -405,6 +397,36 @@ def _stringer_plf(dead: DeadLoad, section: BeamSection) -> float:
     if dead.floor is not None and dead.floor.stringers is not None:
         return dead.floor.stringers.plf_each
     return section.weight_plf
+
+
+# What the vehicle does is the same whatever lies on the floor: found once.
+
+
+@lru_cache(maxsize=512)
+def _wheel_moment(span: float, live: LiveLoad) -> float:
+    return max(
+        beams.greatest_moment(span, kip / WHEEL_LINES, at) for kip, at in _trains(live)
+    )
+
+
+@lru_cache(maxsize=512)
+def _wheel_shear(span: float, live: LiveLoad, from_end: float) -> float:
+    return max(
+        beams.greatest_shear(span, kip / WHEEL_LINES, at, from_end)
+        for kip, at in _trains(live)
+    )
+
+
+@lru_cache(maxsize=512)
+def _wheel_reaction(panels_ft: tuple[float, ...], live: LiveLoad) -> float:
+    return max(
+        (
+            beams.greatest_reaction(left, right, kip / WHEEL_LINES, at)
+            for kip, at in _trains(live)
+            for left, right in pairwise(panels_ft)
+        ),
+        default=0.0,
+    )
 
 
 def _trains(live: LiveLoad) -> list[tuple[Float, Float]]:
