@@ -56,6 +56,8 @@ MOST_MASKS = 48
 MOST_COUNTS = 64
 # Cells of whole views are kept up to here; nearer, few bridges lie in any view.
 MOST_KEPT_ZOOM = 11
+# A grid of no more cells than these is counted whole, empty ones and all.
+MOST_DENSE = 1 << 20
 CHUNK = 50_000
 FIRST_DECADE, LAST_DECADE = 1000, 2990
 DECADES = (LAST_DECADE - FIRST_DECADE) // 10 + 1
@@ -179,13 +181,19 @@ class Rows:
     flags: np.ndarray
     codes: dict[str, np.ndarray]
     words: dict[str, list[str]]
-    # Builders: (row, builder's id, a bit for each confidence), one for each pair.
-    hand_rows: np.ndarray
+    # Builders: how many each bridge has, and of each in turn its id and a bit for each
+    # confidence.
+    hand_counts: np.ndarray
     hand_builders: np.ndarray
     hand_sure: np.ndarray
 
     def __len__(self):
         return len(self.ids)
+
+    @property
+    def hand_rows(self):
+        """The row of each builder's hand."""
+        return np.repeat(np.arange(len(self), dtype=np.int32), self.hand_counts)
 
     def nbytes(self):
         arrays = [*self.__dict__.values(), *self.exact, *self.codes.values()]
@@ -212,11 +220,12 @@ def _rows_of(records, hands):
     codes = {name: np.ascontiguousarray(records[name]) for name in CHOICES}
     words = {name: list(values) for name, values in CHOICES.items()}
     for name in TERMS:
-        found, numbers = np.unique(records[name], return_inverse=True)
-        # Number 0 is no word at all.
-        shift = 0 if len(found) and found[0] == 0 else 1
-        codes[name] = small(numbers.reshape(-1) + shift)
-        words[name] = [terms.get(pk, "") for pk in found.tolist() if pk]
+        column = np.ascontiguousarray(records[name])
+        # Each number that occurs becomes the next of a short row; 0 is no word.
+        occurs = np.bincount(column, minlength=1) > 0
+        occurs[0] = False
+        codes[name] = small(np.cumsum(occurs) * occurs)[column]
+        words[name] = [terms.get(pk, "") for pk in np.flatnonzero(occurs).tolist()]
     moved = np.flatnonzero(
         (records["x"] != records["general_x"]) | (records["y"] != records["general_y"])
     )
@@ -236,7 +245,7 @@ def _rows_of(records, hands):
         **{name: np.ascontiguousarray(records[name]) for name in PLAIN},
         codes=codes,
         words=words,
-        hand_rows=np.repeat(np.arange(len(records), dtype=np.int32), records["hands"]),
+        hand_counts=np.ascontiguousarray(records["hands"]),
         hand_builders=small(hands["builder"]),
         hand_sure=np.ascontiguousarray(hands["confidence"]),
     )
@@ -540,6 +549,31 @@ class Places:
 
     def _gathered(self, numbers, shift):
         """Gather rows into the cells of one zoom."""
+        x, y = self.x[numbers], self.y[numbers]
+        across, down = x >> shift, y >> shift
+        left, top = (int(one.min()) if len(one) else 0 for one in (across, down))
+        columns = int(across.max()) - left + 1 if len(across) else 1
+        rows = int(down.max()) - top + 1 if len(down) else 1
+        if columns * rows > MOST_DENSE:
+            return self._gathered_thinly(numbers, shift)
+        cell = (down - top) * np.int32(columns) + (across - left)
+        size = columns * rows
+        counts = np.bincount(cell, minlength=size)
+        any_row = np.zeros(size, dtype=numbers.dtype)
+        any_row[cell] = numbers
+        held = np.flatnonzero(counts)
+        counts = counts[held]
+        return Cells(
+            x=(held % columns + left).astype(np.int32),
+            y=(held // columns + top).astype(np.int32),
+            counts=counts,
+            mean_x=np.bincount(cell, weights=x, minlength=size)[held] / counts,
+            mean_y=np.bincount(cell, weights=y, minlength=size)[held] / counts,
+            any_row=any_row[held],
+        )
+
+    def _gathered_thinly(self, numbers, shift):
+        """The same where bridges lie so far apart that most cells hold none."""
         x, y = self.x[numbers], self.y[numbers]
         key = ((y >> shift).astype(np.int64) << 32) | (x >> shift)
         keys, first, cell, counts = np.unique(
@@ -916,7 +950,12 @@ def _mended(rows, records, hands):
             strict=True,
         )
     )
-    kept = ~touched[rows.hand_rows]
+    before = rows.hand_rows
+    kept = ~touched[before]
+    hand_rows = np.concatenate([before[kept], at[fresh.hand_rows]])
+    order = np.argsort(hand_rows, kind="stable")
+    builders = np.concatenate([rows.hand_builders[kept], fresh.hand_builders])
+    sure = np.concatenate([rows.hand_sure[kept], fresh.hand_sure])
     return Rows(
         ids=placed(rows.ids, fresh.ids),
         x=placed(rows.x, fresh.x),
@@ -925,9 +964,7 @@ def _mended(rows, records, hands):
         **{name: placed(getattr(rows, name), getattr(fresh, name)) for name in PLAIN},
         codes=codes,
         words=words,
-        hand_rows=np.concatenate(
-            [rows.hand_rows[kept], at[fresh.hand_rows].astype(np.int32)]
-        ),
-        hand_builders=np.concatenate([rows.hand_builders[kept], fresh.hand_builders]),
-        hand_sure=np.concatenate([rows.hand_sure[kept], fresh.hand_sure]),
+        hand_counts=np.bincount(hand_rows, minlength=old + added).astype(np.uint8),
+        hand_builders=builders[order],
+        hand_sure=sure[order],
     )

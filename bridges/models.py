@@ -741,5 +741,12 @@ class Link(models.Model):
         return self.title
 
     @property
+    def address(self):
+        """The address with the moment in it (W3C Media Fragments URI 1.0, ``#t=``)."""
+        if not self.starts_at_s or "#" in self.url:
+            return self.url
+        return f"{self.url}#t={self.starts_at_s}"
+
+    @property
     def minute(self):
         return f"{self.starts_at_s // 60}:{self.starts_at_s % 60:02d}"
