@@ -146,13 +146,16 @@ def _bar(stage, member, kip, is_slack, most_kip, is_chosen, is_crossing):
     ax, ay = stage.x(stage.joints[a][0]), stage.y(stage.joints[a][1])
     bx, by = stage.x(stage.joints[b][0]), stage.y(stage.joints[b][1])
     path = f"M{_n(ax)} {_n(ay)}L{_n(bx)} {_n(by)}"
+    # Tapped between its ends only: at a joint nobody can tell which bar is meant.
+    ex, ey = (bx - ax) * 0.16, (by - ay) * 0.16
+    tap = f"M{_n(ax + ex)} {_n(ay + ey)}L{_n(bx - ex)} {_n(by - ey)}"
     chosen = " is-chosen" if is_chosen else ""
     return (
         f'<g data-bar="{escape(name)}" class="stage-bar is-{action}{chosen}">'
         f"<title>{escape(name)}</title>"
         f'<path class="outer" d="{path}" stroke-width="{_n(breadth)}"/>'
         f'<path class="inner" d="{path}" stroke-width="{_n(max(breadth * 0.42, 1.8))}"/>'
-        f'<path class="tap" d="{path}" stroke-width="44"/></g>'
+        f'<path class="tap" d="{tap}" stroke-width="44"/></g>'
     )
 
 

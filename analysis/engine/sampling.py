@@ -11,8 +11,8 @@ curves multiplied; dead load likewise, added. That leaves out only how two unkno
 one member act on each other beyond multiplying, under 1 % of a limit for ranges of a
 tenth (tests/analysis/engine/test_sampling.py compares with whole check files). Panel
 length and depth change the geometry, which configurations of one batch share: they are
-drawn on ``GEOMETRIES`` levels, a batch for each. A chord's sideways buckling, and the
-beams under the deck, are held at what the file says.
+drawn on ``GEOMETRIES`` levels, a batch for each. A chord's sideways buckling, the beams
+under the deck and the pins are held at what the file says.
 
 Feet, inches, kips and ksi as the names say. Array axes: ``c`` configurations, ``v``
 unknowns, ``m`` members, ``n`` joints.
@@ -28,7 +28,7 @@ from typing import Any
 
 import numpy as np
 
-from . import chordcheck, deadload, floor, liveload
+from . import chordcheck, deadload, floor, liveload, pins
 from .answer import truss_of
 from .deadload import DeadLoad
 from .equilibrium import Float, Index, Truss
@@ -142,7 +142,7 @@ class Sampled:
     limit_tons : (c,) float
         Operating; 0 where a configuration cannot stand, infinite where nothing limits.
     governing : (c,) int, member number
-        -1 where stability, the chord or the floor governs.
+        -1 where stability, the chord, the floor or a pin governs.
     place : (c, v) float, where in its range each unknown was drawn, 0 to 1
     share : (v,) float
         The part of the variance of the limit that each unknown alone explains.
@@ -336,7 +336,11 @@ class _Prepared:
             chord = chordcheck.state(check, truss, ea, dead, loading)
             self.chord_rating = float(chord.rating[0])
             self.chord_kl_in = dict(chord.effective_length_in)
-        self.floor_rating = _floor_rating(check)
+        # By the beams under the deck and by pins, as the file gives them.
+        self.held_rating = min(
+            _floor_rating(check),
+            _pin_rating(check, truss, (ea, dead), loading, self.model),
+        )
         # As in a whole check: no rating where no size is, or where a push has none.
         self.unrated = np.array(
             [
@@ -399,8 +403,8 @@ class _Prepared:
         governing = np.where(fall < least, -1, governing)
         least = np.minimum(least, fall) / self.method.live_factor[LEVEL]
         least = np.where(state.stands, least, 0.0) * self._lane_ratio(place)
-        governing = np.where(self.floor_rating < least, -1, governing)
-        least = np.minimum(least, self.floor_rating)
+        governing = np.where(self.held_rating < least, -1, governing)
+        least = np.minimum(least, self.held_rating)
         return least * self.weight_kip / 2.0, governing
 
     def _stretched(self, place: Float) -> CheckInput:
@@ -511,6 +515,22 @@ def _floor_rating(check: CheckInput) -> float:
     )
     least = found.least(LEVEL)
     return math.inf if least is None else float(least[0])
+
+
+def _pin_rating(
+    check: CheckInput,
+    truss: Truss,
+    held: tuple[Float, Float],
+    loading: liveload.Loading,
+    model: Model,
+) -> float:
+    """Return the rating of the pins whose packing is given, infinite where none is."""
+    if not check.pins or check.method != "allowable-stress":
+        return math.inf
+    factor = float(np.maximum(loading.factor_up, loading.factor_down).max())
+    found = pins.check(check.pins, truss, *held, loading.loads, factor, model)
+    least = [pin.least(LEVEL) for pin in found]
+    return min((float(one[0]) for one in least if one is not None), default=math.inf)
 
 
 def _own_unknowns(

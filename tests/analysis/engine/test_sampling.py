@@ -126,6 +126,17 @@ def test_nothing_unknown_gives_the_answer_itself():
     assert sampled.limit_tons == pytest.approx([limit] * 4, rel=1e-9)
 
 
+@pytest.mark.parametrize("name", ["floor", "pins"])
+def test_what_is_held_still_limits(monkeypatch, name):
+    """Beams under the deck and pins are no unknowns; they may set the limit still."""
+    check = checkfile.read(DOCUMENT)
+    free = sampling.sample(check, every_kind(check), 64).limit_tons
+    monkeypatch.setattr(sampling, f"_{name.rstrip('s')}_rating", lambda *_: 0.5)
+    held = sampling.sample(check, every_kind(check), 64)
+    assert held.limit_tons == pytest.approx(np.minimum(free, 0.5 * 15.0))
+    assert set(held.governing[free > 7.5]) == {-1}
+
+
 def test_the_same_question_has_the_same_band():
     check = checkfile.read(DOCUMENT)
     once, again = (sampling.sample(check, every_kind(check), 256) for _ in range(2))
