@@ -16,6 +16,7 @@ from tests.analysis.engine.trusses import (
     plain_forces,
     plain_steps,
 )
+from tests.endurance.random_trusses import run as run_random
 
 #: Of the greatest force.
 AGREE = 1e-8
@@ -282,3 +283,61 @@ def test_at_its_rating_the_envelope_of_a_member_is_at_the_limit(case, train, roo
     never = np.flatnonzero(np.isinf(found))
     live = envelope(truss, ea, dead, [train], np.full(m, 1e3))
     assert (live.live_max_kip[0, never] <= room * (1 + 1e-6)).all()
+
+
+def room_of(truss, ea, dead, capacity):
+    """Return (1, 1, m) headrooms up and down of bars of one capacity each."""
+    force = dead_forces(truss, ea, dead).forces_kip
+    up = np.maximum(capacity - force, 0.0)[:, None]
+    down = np.where(truss.tension_only, np.inf, np.maximum(capacity + force, 0.0))
+    return up, down[:, None]
+
+
+@given(ponies(), trains(), st.floats(20.0, 200.0), st.floats(1.0, 3.0), st.data())
+def test_metal_added_to_a_bar_never_lowers_its_rating_its_force_held(
+    case, train, kip, more, data
+):
+    """Force held: all stiffnesses grow alike, so only what the bar can carry does."""
+    truss, ea, dead = case
+    ones = np.ones(len(truss.names))
+    member = data.draw(st.integers(0, len(truss.names) - 1))
+    capacity = np.full(len(truss.names), kip)
+    before = ratings(
+        truss, ea, dead, [train], ones, *room_of(truss, ea, dead, capacity)
+    )
+    capacity[member] *= more
+    after = ratings(
+        truss, more * ea, dead, [train], ones, *room_of(truss, ea, dead, capacity)
+    )
+    one, two = before.rating[0, 0], after.rating[0, 0]
+    assert two[member] >= one[member] * (1 - AGREE) or np.isinf(two[member])
+    others = np.arange(len(one)) != member
+    np.testing.assert_allclose(two[others], one[others], rtol=1e-7)
+
+
+@given(ponies(rods=False), trains(), st.floats(30.0, 200.0), st.floats(1.0, 2.0))
+def test_more_dead_load_never_raises_the_rating_of_a_bar_it_works_against(
+    case, train, kip, heavier
+):
+    """Determinate bars: where dead load pulls, rises have less room, and so for falls."""
+    truss, ea, dead = case
+    truss = make_determinate(truss)
+    ones = np.ones(len(truss.names))
+    capacity = np.full(len(truss.names), kip)
+    force = dead_forces(truss, ea, dead).forces_kip[0]
+    one, two = (
+        ratings(truss, ea, load, [train], ones, *room_of(truss, ea, load, capacity))
+        for load in (dead, heavier * dead)
+    )
+    slack = 1 + AGREE
+    pulled, pushed = force > 1e-6, force < -1e-6
+    assert (two.up[0, 0, pulled] <= one.up[0, 0, pulled] * slack).all()
+    assert (two.down[0, 0, pushed] <= one.down[0, 0, pushed] * slack).all()
+
+
+def test_random_sound_trusses_agree_with_two_other_solvers():
+    """A small run of the long one in tests/endurance."""
+    counted, worst = run_random(120)
+    assert worst <= 1e-6
+    assert counted["carries all loads"] > 20
+    assert counted["cannot stand"] > 20
