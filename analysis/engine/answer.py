@@ -675,6 +675,10 @@ def _chord(part: Part) -> dict[str, Any] | None:
             part.batch.truss.names[m]: _number(kl_in / 12.0)
             for m, kl_in in part.chord.effective_length_in.items()
         },
+        "weakened": {
+            joint: {"loosened": _number(loosened), "gone": _number(gone)}
+            for joint, (loosened, gone) in part.chord.weakened.items()
+        },
     }
 
 

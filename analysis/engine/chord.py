@@ -21,7 +21,7 @@ an interval finds where.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -45,12 +45,13 @@ class ChordBar:
     ----------
     length_in : (j,) float
     ei_kip_in2 : (j,) float, or (s, j) where each case has its own
-    spring_kip_per_in : j + 1 springs at the joints; None is rigid
+    spring_kip_per_in : j + 1 springs at the joints; None is rigid, (s,) floats are one
+        for each case
     """
 
     length_in: Float
     ei_kip_in2: Float
-    spring_kip_per_in: tuple[float | None, ...]
+    spring_kip_per_in: tuple[float | Float | None, ...]
 
     def is_stable(self, force_kip: Float) -> Mask:
         """Return (s,): whether the chord stands under (s, j) panel forces."""
@@ -106,14 +107,52 @@ class ChordBar:
         answer = np.full(len(force_kip), np.inf)
         if pushed.any():
             force, top = force_kip[pushed], most[pushed]
-            bar = self
-            if self.ei_kip_in2.ndim > 1:
-                bar = replace(self, ei_kip_in2=self.ei_kip_in2[pushed])
+            bar = self._of_cases(pushed)
             found = _last_stable(
                 lambda multiple: bar.is_stable(multiple[:, None] * force), top
             )
             answer[pushed] = np.where(found < NOTHING * top, 0.0, found)
         return answer
+
+    def _of_cases(self, cases: Mask) -> ChordBar:
+        """Return the chord of some of the cases, where they differ in more than force."""
+        ei, springs = self.ei_kip_in2, self.spring_kip_per_in
+        return ChordBar(
+            self.length_in,
+            ei[cases] if ei.ndim > 1 else ei,
+            tuple(s[cases] if isinstance(s, np.ndarray) else s for s in springs),
+        )
+
+    def factors_without(self, force_kip: Float, left: float) -> dict[int, float]:
+        """Return, by interior joint, the least factor with its spring weakened.
+
+        Parameters
+        ----------
+        force_kip : (s, j) panel forces; the least over all cases is returned
+        left : part of the spring that is left; 0 where the connection is gone
+        """
+        joints = [
+            joint
+            for joint, spring in enumerate(self.spring_kip_per_in)
+            if 0 < joint < len(self.length_in) and spring is not None
+        ]
+        cases = len(force_kip)
+        if not joints or not cases:
+            return {}
+        springs: list[float | Float | None] = []
+        for joint, spring in enumerate(self.spring_kip_per_in):
+            if spring is None:
+                springs.append(None)
+                continue
+            each = np.full(cases * len(joints), spring, float)
+            if joint in joints:
+                at = joints.index(joint) * cases
+                each[at : at + cases] *= left
+            springs.append(each)
+        weakened = ChordBar(self.length_in, self.ei_kip_in2, tuple(springs))
+        found = weakened.factor(np.tile(force_kip, (len(joints), 1)))
+        least = found.reshape(len(joints), cases).min(axis=1)
+        return dict(zip(joints, least.tolist(), strict=True))
 
 
 def chord_bar(

@@ -22,6 +22,9 @@ from .statics import Model, dead_forces
 
 #: Places looked at between two of the vehicle's, where bars can go slack there.
 BETWEEN = 3
+#: What is left of a cross-frame's stiffness where its floor-beam connection is loose. A
+#: choice to show how much hangs on it, not a published value.
+LOOSENED = 0.5
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,8 @@ class ChordState:
     rating : per level, the multiple of the live load at which too little is left
     worst_member : the chord member with the greatest force there
     bare_joints : interior joints with no stiff post to hold them
+    weakened : by interior joint, the factor with its frame's connection loosened to
+        ``LOOSENED`` of its stiffness, and with it gone
     """
 
     buckling_factor: float
@@ -42,6 +47,7 @@ class ChordState:
     rating: tuple[float, ...]
     worst_member: str
     bare_joints: tuple[str, ...]
+    weakened: Mapping[str, tuple[float, float]]
 
 
 def state(
@@ -74,12 +80,14 @@ def state(
     factors = bar.factor(total)
     worst = int(factors.argmin())
     factor = float(factors[worst])
+    loosened, gone = (bar.factors_without(total, left) for left in (LOOSENED, 0.0))
     return ChordState(
         factor,
         _effective_lengths(numbers, ei, total[worst], factor),
         _ratings(check.method, bar, dead, total),
         check.members[numbers[int(total[worst].argmax())]].name,
         bare,
+        {joints[at]: (loosened[at], gone[at]) for at in gone},
     )
 
 

@@ -237,6 +237,9 @@ def _analyse(truss: Truss) -> Equilibrium:
     in_pairs = {pair.partner for pair in pairs}
     in_pairs |= {int(redundant[k]) for k, pair in enumerate(pairs) if pair.counter}
     tension = np.flatnonzero(slackable)
+    cone = motions.T @ balance[:, tension]
+    # A bar that no motion shortens but by rounding would seem to hold by a huge force.
+    cone[np.abs(cone) < NOISE] = 0.0
     return Equilibrium(
         truss=truss,
         length_ft=length,
@@ -254,7 +257,7 @@ def _analyse(truss: Truss) -> Equilibrium:
         residual=load - balance @ particular,
         movable=_moving_joints(truss, left_over),
         motions=motions,
-        cone=motions.T @ balance[:, tension],
+        cone=cone,
         tension=tension,
         drive=motions.T @ load,
         reaction=_reactions(truss),
