@@ -28,7 +28,7 @@ import numpy as np
 from .equilibrium import Float, Mask
 
 #: Halvings of an interval: the factor is then known to a part in 2^HALVINGS of it.
-HALVINGS = 44
+HALVINGS = 32
 #: A factor below this part of the clamped panel's is none at all.
 NOTHING = 1e-9
 #: Multiples of the live load beyond this are not told from infinity.
@@ -231,21 +231,25 @@ def _panels(argument: Float) -> _Stiffness:
     """Return the stiffness functions of (s, j) u^2, negative in tension."""
     x = np.where(np.abs(argument) < SMALL, 1.0, argument)
     u = np.sqrt(np.abs(x))
-    with np.errstate(over="ignore", invalid="ignore"):
-        # e^-u keeps the hyperbolic branch finite however strong the tension.
-        e = np.exp(-u)
-        pulled_d = 2.0 * e - 1.0 - e**2 + u * (1.0 - e**2) / 2.0
-        pulled_s = u * (u * (1.0 + e**2) - 1.0 + e**2) / 2.0
-        pulled_c = u * ((1.0 - e**2) / 2.0 - u * e)
-        pushed_d = 2.0 - 2.0 * np.cos(u) - u * np.sin(u)
-        pushed_s = u * (np.sin(u) - u * np.cos(u))
-        pushed_c = u * (u - np.sin(u))
-    d = np.where(x > 0.0, pushed_d, pulled_d)
+    sine, cosine = np.sin(u), np.cos(u)
+    d = 2.0 - 2.0 * cosine - u * sine
+    pushed_s = u * (sine - u * cosine)
+    pushed_c = u * (u - sine)
+    if (x < 0.0).any():
+        with np.errstate(over="ignore", invalid="ignore"):
+            # e^-u keeps the hyperbolic branch finite however strong the tension.
+            e = np.exp(-u)
+            pulled_d = 2.0 * e - 1.0 - e**2 + u * (1.0 - e**2) / 2.0
+            pulled_s = u * (u * (1.0 + e**2) - 1.0 + e**2) / 2.0
+            pulled_c = u * ((1.0 - e**2) / 2.0 - u * e)
+        d = np.where(x > 0.0, d, pulled_d)
+        pushed_s = np.where(x > 0.0, pushed_s, pulled_s)
+        pushed_c = np.where(x > 0.0, pushed_c, pulled_c)
     series_s = 4.0 - 2.0 * argument / 15.0 - 11.0 * argument**2 / 6300.0
     series_c = 2.0 + argument / 30.0 + 13.0 * argument**2 / 12600.0
     small = np.abs(argument) < SMALL
-    s = np.where(small, series_s, np.where(x > 0.0, pushed_s, pulled_s) / d)
-    c = np.where(small, series_c, np.where(x > 0.0, pushed_c, pulled_c) / d)
+    s = np.where(small, series_s, pushed_s / d)
+    c = np.where(small, series_c, pushed_c / d)
     q = s + c
     return _Stiffness(s, c, q, 2.0 * q - argument)
 

@@ -15,7 +15,6 @@ the ratios are left out. What each line should come to stands beside it.
 import dataclasses
 import json
 import os
-import resource
 import statistics
 import subprocess
 import sys
@@ -202,6 +201,7 @@ def peer(truss, count, positions="steps"):
             ops.parameter(m + 1, "element", m + 1, "A")
         for k, j in enumerate(truss.loaded.tolist()):
             values = [0.0, *(dead[0, j] + steps[:, k])]
+            values.append(values[-1])  # at its end the series is zero
             ops.timeSeries("Path", k + 1, "-dt", 1.0, "-values", *map(float, values))
             ops.pattern("Plain", k + 1, k + 1)
             ops.load(j + 1, 0.0, -1.0)
@@ -476,11 +476,12 @@ def dense_factor(length_in, ei, force, spring, elements=4):
 
 
 MEMORY = """
-import resource, sys
+import sys
 sys.path.insert(0, {root!r})
 import tests.benchmarks.bench_engine as bench
 def peak():
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    lines = open("/proc/self/status").read().splitlines()
+    return next(int(line.split()[1]) for line in lines if "VmHWM" in line) / 1024
 before = peak()
 bench.{work}()
 print(before, peak())
@@ -506,9 +507,6 @@ def memory():
 
 
 def main():
-    print(
-        f"greatest memory so far {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10} MiB"
-    )
     agreement()
     compared()
     growth()

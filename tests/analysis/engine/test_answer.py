@@ -600,3 +600,16 @@ def test_equal_ratings_are_told_alike_alone_and_in_a_batch():
                 and member["rating"][level] <= least * (1 + 1e-9)
             )
             assert governing["member"] == first
+
+
+def test_a_frame_lost_is_worse_than_one_loosened_and_is_that_chord_worked_anew():
+    """Each joint's spring halved or gone: the same as a file that says so."""
+    chord = answer(PONY)["chord"]
+    assert set(chord["weakened"]) == {"U1", "U2", "U3"}
+    for joint, weakened in chord["weakened"].items():
+        assert weakened["gone"] <= weakened["loosened"] <= chord["buckling_factor"]
+        path = ["chord", "frame_stiffness_kip_per_in", joint]
+        given = PONY["chord"]["frame_stiffness_kip_per_in"][joint]
+        for name, left in (("gone", 1e-9), ("loosened", 0.5)):
+            anew = answer(changed(PONY, path, left * given))["chord"]
+            assert weakened[name] == pytest.approx(anew["buckling_factor"], rel=1e-6)
