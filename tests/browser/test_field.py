@@ -3,10 +3,11 @@
 import re
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import expect
 
 from bridges.models import Bridge
-from surveys import services
+from surveys import offline, services
 from surveys.models import Photo, Viewpoint, Visit
 from tests.browser.conftest import PHONE, axe, sign_in
 from tests.images import jpeg
@@ -208,7 +209,8 @@ def test_photos_are_pinned_placed_repeated_and_arrive_byte_for_byte(page, bridge
     assert (again.viewpoint.name, again.bearing_deg) == ("East bank", 85)
     assert again.arrived_at
     # By the phone's clock, where the phone took it; out of the library the file knows.
-    assert (again.taken_at.date(), photos["one.jpg"].taken_at) == (
+    moment = timezone.localdate(again.taken_at)
+    assert (moment, photos["one.jpg"].taken_at) == (
         again.taken_latest,
         None,
     )
@@ -282,6 +284,42 @@ def test_a_question_reaches_the_phone_and_its_answer_comes_back(page, bridge):
     visit.refresh_from_db()
     assert visit.replies.get().text == "Yes, the plate was turned away."
     assert visit.status == "submitted"
+
+
+def test_a_new_release_and_a_full_phone_take_nothing_away(
+    page, bridge, monkeypatch, console_is_quiet
+):
+    console_is_quiet.expect("QuotaExceeded")
+    console_is_quiet.expect("no room")
+    begin(page, bridge)
+    page.get_by_role("link", name=re.compile("Under the deck")).click()
+    page.get_by_role("button", name="Gone: Stringers").click()
+    page.get_by_text("1 of 3 looked at").first.wait_for()
+    # The disk is full: said at once, and what was there before stays.
+    page.evaluate(
+        """() => {
+            const full = () => { throw new DOMException("no room", "QuotaExceededError"); };
+            IDBObjectStore.prototype.put = full;
+            navigator.storage.estimate = async () => ({ quota: 1e9, usage: 999e6 });
+        }"""
+    )
+    page.get_by_role("button", name="Same: Floor beams").click()
+    page.get_by_text("This could not be written down").first.wait_for()
+    page.get_by_role("link", name="In the field").click()
+    page.get_by_text("This phone is full").wait_for()
+    page.context.set_offline(False)
+    page.reload()
+    # A new release waits until somebody changes to it.
+    monkeypatch.setattr(offline, "STYLES", offline.STYLES[::-1])
+    page.evaluate("navigator.serviceWorker.ready.then((kept) => kept.update())")
+    page.get_by_text("A new release of this page is here").wait_for()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Change to it now").click()
+    assert only_here(page) == "1 visit only on this phone"
+    page.get_by_role("link", name=bridge.name).first.click()
+    page.get_by_role("link", name=re.compile("Under the deck")).click()
+    gone = page.get_by_role("button", name="Gone: Stringers")
+    assert gone.get_attribute("aria-pressed") == "true"
 
 
 def steps(page, bridge):

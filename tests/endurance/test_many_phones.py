@@ -70,7 +70,8 @@ def test_many_phones_at_once_see_no_error_and_lose_nothing(tmp_path, media):
         f"\n{connection.vendor}: {PHONES} phones, {VISITS} visits each, "
         f"{sum(len(one['photos']) for one in phones)} photos: "
         f"a phone was done in {statistics.median(times):.1f} s (median), "
-        f"{times[-1]:.1f} s (last); answers {dict(statuses)}"
+        f"{times[-1]:.1f} s (last); answers {dict(statuses)}; "
+        f"{sum(one['tries'] - 1 for one in phones)} tries after a broken connection"
     )
     assert [one["why"] for one in phones if one["left"]] == []
     assert set(statuses) <= {"200", "201"}
