@@ -186,6 +186,7 @@ def _page(request, shown, held=None, fault="", status=200):
         ),
         "has_held_back": shown.status == Visit.Status.ACCEPTED
         and any(one.is_held_back for one in observations),
+        "is_find": not shown.bridge.is_public and bool(shown.submitted.get("find")),
         "as_sent": json.dumps(shown.submitted, indent=2, ensure_ascii=False),
         "replies": said.get(None, []),
         "others": agreement.others(shown, observations),

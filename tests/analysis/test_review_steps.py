@@ -224,3 +224,22 @@ def test_a_withdrawn_visit_is_asked_nothing(ada, rex):
     assert "Answer in words" not in text_of(
         client_of(ada).get(f"/visits/{visit.client_id}/")
     )
+
+
+def test_a_new_find_is_told_of_until_it_is_shown_to_visitors(desk, ada):
+    document = {
+        "client_id": "0d3b6f0e-5f0c-4c0e-9a53-6f5b6f0f5a11",
+        "date": "2026-05-02",
+        "notes": "Behind the mill.",
+        "find": {"name": "Mill Race Bridge", "latitude": 41.3, "longitude": -77.2},
+    }
+    client_of(ada).post("/api/visits/", json.dumps(document), "application/json")
+    visit = Visit.objects.get()
+    page = desk.get(f"/review/{visit.client_id}/")
+    assert "A new find, not on the record before" in text_of(page)
+    link = re.search(r'href="([^"]+)">give it its name', page.content.decode())[1]
+    assert desk.get(link).status_code == 200
+    visit.bridge.is_public = True
+    visit.bridge.save()
+    page = desk.get(f"/review/{visit.client_id}/")
+    assert "A new find" not in text_of(page)
