@@ -140,6 +140,8 @@ def test_every_form_has_its_page(client):
         assert 'class="elevation' in html
         assert "pulled (tension)" in html
         assert "pressed (compression)" in html
+        acts = html[html.index('id="acts"') : html.index('id="unlike"')]
+        assert all(name in acts for name in entry.typical().names)
         if entry.idealised:
             assert "What a model on pins leaves out" in html
     assert client.get("/forms/no-such-form/").status_code == 404
