@@ -165,6 +165,8 @@ class Driven:
     drawing: str
     words: str
     line_words: str
+    # The part of the vehicle that this truss takes.
+    share_percent: int
     chosen: str
     data: dict
     vehicles: list
@@ -237,8 +239,8 @@ def _driven(line, shown, asked):
             line=ordinates.tolist(),
             name="stage",
         ),
-        words=f"{standing.words}, its front axle {standing.front - made.x_ft[0]:.0f} ft "
-        f"from {made.truss.joints[made.truss.loaded[0]]}",
+        words=f"{standing.words}, its front axle {_place_words(made, standing.front)}",
+        share_percent=round(100 * made.share),
         line_words=line_words(chosen, ordinates, made),
         chosen=chosen,
         data={
@@ -262,6 +264,12 @@ def _driven(line, shown, asked):
         },
         vehicles=[(key, f"{one.weight_kip / 2:g}") for key, one in VEHICLES.items()],
     )
+
+
+def _place_words(made, front):
+    gone = round(front - made.x_ft[0])
+    side = "short of" if gone < 0 else "from"
+    return f"{abs(gone)} ft {side} {made.truss.joints[made.truss.loaded[0]]}"
 
 
 def _limits(member):

@@ -154,7 +154,8 @@ function drawLine() {
 }
 
 function said(settled) {
-  const at = `${Math.round(state.front - truss.x[0])} ft from ${truss.joints[0]}`;
+  const gone = Math.round(state.front - truss.x[0]);
+  const at = `${Math.abs(gone)} ft ${gone < 0 ? "short of" : "from"} ${truss.joints[0]}`;
   const who = `one ${state.vehicle} vehicle of ${vehicle().tons} tons`;
   part("place-words").textContent = `${who}, its front axle ${at},`;
   if (!settled) {
