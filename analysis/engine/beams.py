@@ -88,7 +88,8 @@ def beam_section(
     """Return the section of pieces side by side that bend together as one beam.
 
     Channels and I-beams stand upright; timbers, plates and bars stand on edge as their
-    sizes say (a timber by its depth, a plate by its width).
+    sizes say (a timber by its depth, a plate by its width). Worn pieces weigh what they
+    did.
 
     Raises ``UnknownShape`` for a rolled shape that is not listed. Source: geometry.
     """
@@ -96,11 +97,12 @@ def beam_section(
     reach = 0.0
     for piece in components:
         n = piece.count
-        one_area, one_i, one_shear, depth, plf = _upright(piece)
+        bare_area, _, _, _, plf = _upright(piece)
+        one_area, one_i, one_shear, depth, _ = _upright(sections.worn(piece))
         area += n * one_area
         i += n * one_i
         shear += n * one_shear
-        weight += n * (plf or one_area * weight_pcf / sections.IN2_PER_FT2)
+        weight += n * (plf or bare_area * weight_pcf / sections.IN2_PER_FT2)
         reach = max(reach, depth / 2.0)
     return BeamSection(area, i, i / reach, shear, weight)
 

@@ -481,6 +481,7 @@ def _check_timber_method(plain: dict[str, Any], faults: Faults) -> None:
     system = plain.get("floor_system", {})
     for beam in (system.get("stringers", {}), system.get("floor_beams", {})):
         named.append(beam.get("material"))
+        named += [piece.get("material") for piece in beam.get("components", ())]
     if any(given is not None and given.get("kind") == "timber" for given in named):
         message = "expected allowable-stress: timber has no load-factor resistance"
         faults.add("method", message, "combination")
@@ -596,7 +597,16 @@ def _beam(
         _component(piece, child(f"{at}.components", number), faults)
         for number, piece in enumerate(given.get("components", ()))
     )
+    own = {piece.material for piece in components if piece.material is not None}
+    named = _material(given.get("material"))
+    if len(own | ({named} if named else set())) > 1:
+        message = "expected one material in one beam"
+        faults.add(f"{at}.material", message, "combination")
     for number, piece in enumerate(components):
+        if piece.carries != "all":
+            where = child(f"{at}.components", number)
+            message = "expected all: pieces of a beam bend together"
+            faults.add(f"{where}.carries", message, "combination")
         if piece.built_up is not None:
             where = child(f"{at}.components", number)
             message = "expected pieces side by side: a beam is not tied together"
@@ -612,7 +622,7 @@ def _beam(
     return Beam(
         components,
         None if girder is None else Girder(**girder),
-        _material(given.get("material")) or material,
+        named or next(iter(own), material),
         given["loss_fraction"],
     )
 

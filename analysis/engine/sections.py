@@ -414,10 +414,10 @@ def component_section(component: Component, weight_pcf: float = 490.0) -> Sectio
         return _built_up(component, component.built_up, weight_pcf)
     bare, per_in2 = _one(component), weight_pcf / IN2_PER_FT2
     weight = bare[4] or bare[0] * per_in2
-    worn = _worn(component)
-    area, _, i_in, i_out, _ = _one(worn)
+    thin = worn(component)
+    area, _, i_in, i_out, _ = _one(thin)
     # Threads are cut in the end, holes and wear are of the body.
-    net = min(bare[1], _net_of_holes(worn, area))
+    net = min(bare[1], _net_of_holes(thin, area))
     n = component.count
     return Section(n * area, n * net, n * i_in, n * i_out, n * weight)
 
@@ -434,12 +434,12 @@ WORN_SIZE = {
 }
 
 
-def _worn(component: Component) -> Component:
+def worn(component: Component) -> Component:
     """Return a component as thin as it was measured; it still weighs what it did."""
     if not component.remaining_in:
         return component
-    worn: dict[str, Any] = {WORN_SIZE[component.shape]: component.remaining_in}
-    return replace(component, **worn)
+    left: dict[str, Any] = {WORN_SIZE[component.shape]: component.remaining_in}
+    return replace(component, **left)
 
 
 def _net_of_holes(component: Component, area_in2: float) -> float:

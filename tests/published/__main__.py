@@ -13,6 +13,7 @@ def main():
     folder = str(Path(__file__).parent)
     status = pytest.main([folder, "-q", "--no-header", "-p", "no:cacheprovider"])
     print()
+    print(f"  {'certainty':<10} {'what':<70} {'theirs':>13} {'ours':>13} {'off':>11}")
     for source in dict.fromkeys(row.source for row in rows.ROWS):
         print(source)
         for row in rows.ROWS:
@@ -22,7 +23,6 @@ def main():
                     f"{row.theirs:>13.5g} {row.ours:>13.5g} {row.ours - row.theirs:>11.2g}"
                 )
     print()
-    print("source, certainty, what, theirs, ours, difference: as above")
     certain = Counter(row.certainty for row in rows.ROWS)
     sources = {row.source for row in rows.ROWS}
     print(f"{len(rows.ROWS)} values from {len(sources)} sources")

@@ -245,6 +245,22 @@ def test_what_cannot_be_checked_is_said():
     ("change", "path"),
     [
         ({"stringers": {"count": 7}}, "floor_system.stringers"),
+        (
+            {
+                "floor_beams": {
+                    "material": {"kind": "steel"},
+                    "components": [
+                        {
+                            "shape": "timber",
+                            "width_in": 8,
+                            "depth_in": 14,
+                            "material": {"kind": "timber"},
+                        }
+                    ],
+                }
+            },
+            "floor_system.floor_beams.material",
+        ),
         ({"trusses_apart_ft": 0}, "floor_system.trusses_apart_ft"),
         (
             {
@@ -313,3 +329,20 @@ def test_an_upright_angle_agrees_with_a_section_library():
     assert found.i_in4 == pytest.approx(oracle.get_ic()[0], rel=2e-3)
     least = min(oracle.get_z()[:2])
     assert found.modulus_in3 == pytest.approx(least, rel=2e-3)
+
+
+def test_a_beam_takes_its_pieces_material_and_their_wear():
+    timber = {
+        "shape": "timber",
+        "width_in": 8,
+        "depth_in": 14,
+        "material": {"kind": "timber"},
+    }
+    whole = answer(document(floor_beams={"components": [timber]}))
+    worn = answer(document(floor_beams={"components": [timber | {"remaining_in": 6}]}))
+    limits = [
+        found["floor"]["floor_beam"]["bending"]["resistance_kip_ft"]["inventory"]
+        for found in (whole, worn)
+    ]
+    assert limits[0] == pytest.approx(8 * 14**2 / 6 * 1.2 / 12)
+    assert limits[1] == pytest.approx(0.75 * limits[0])
