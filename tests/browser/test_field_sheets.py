@@ -30,7 +30,7 @@ def test_each_bridge_is_one_page_and_fits_on_it(demo_society, open_page):
               .map((e) => e.getAttribute("aria-label"))"""
         )
         assert not over, (paper, over)
-        page.emulate_media(media="screen")
+        page.emulate_media(media="null")
     text = printed.pages[0].extract_text()
     assert "same" in text
     assert "Look from the road and the bank." in text
