@@ -157,3 +157,15 @@ test("the nearest bridge comes first, and distances are said as people say them"
   assert.equal(ageSaid(0, 90 * 60_000), "2 hours ago");
   assert.equal(dayOf(new Date(2024, 1, 3)), "2024-02-03");
 });
+
+test("a visit stands on what was shown when it was answered, though the record moves on", () => {
+  const draft = begun();
+  const member = PACK.elements[2];
+  setAnswer(draft, member.path, "changed", member.base).change = choose(member, beginChange(member), "bent");
+  setAnswer(draft, "limit", "same", 3);
+  const other = { ...member, base: 99, state: { components: [BARS, BARS] } };
+  const moved = { ...PACK, elements: [{ ...PACK.elements[0], base: 98 }, PACK.elements[1], other] };
+  const said = documentOf(draft, moved).observations;
+  assert.deepEqual(said.map((one) => one.compared_with), [3, 7]);
+  assert.equal(said[1].state.components.length, 1);
+});

@@ -30,6 +30,8 @@ export function beginChange(element) {
   const { components, built_up, layers, flags, ...rest } = element.state ?? {};
   const fields = Object.fromEntries(Object.entries(rest).filter(([name]) => !BEGIN_EMPTY.includes(name)));
   return {
+    // What it was when this was begun: the bridge may be taken along anew meanwhile.
+    before: element.state ?? {},
     happened: "",
     keep: (components ?? []).map(() => true),
     ties: Boolean(built_up),
@@ -77,8 +79,9 @@ function firstPiece(element, happened) {
   return { shape: old?.shape ?? "", count: old?.count ?? 1, sizes: {}, words: "", ends: old?.ends ?? "" };
 }
 
-export function stateOf(element, change = {}) {
+export function stateOf(now, change = {}) {
   if (change.whole) return withWords(change.whole, change.fields);
+  const element = change.before ? { ...now, state: change.before } : now;
   const state = {};
   const { components, built_up, layers, flags, ...rest } = element.state ?? {};
   for (const [name, value] of Object.entries({ ...without(rest, BEGIN_EMPTY), ...change.fields })) {

@@ -81,7 +81,7 @@ export async function element(walk, [path, from = ""]) {
         button(
           words,
           () => {
-            const { answer } = setAnswer(draft, path, value);
+            const { answer } = setAnswer(draft, path, value, own.base);
             Object.assign(entry, draft.answers[path]);
             draft.answers[path] = entry;
             if (answer === CHANGED) entry.change ??= beginChange(own);
@@ -204,7 +204,7 @@ export async function element(walk, [path, from = ""]) {
       const old = draft.answers[one] ?? {};
       draft.answers[one] = isOn
         ? { ...old, answer: "", change: undefined, copy_of: undefined }
-        : { ...old, answer: CHANGED, by_rest: false, copy_of: path, certainty: entry.certainty, change: copyChange(own, entry.change, elements.get(one)) };
+        : { ...old, answer: CHANGED, by_rest: false, base: elements.get(one).base, copy_of: path, certainty: entry.certainty, change: copyChange(own, entry.change, elements.get(one)) };
     }
     app.say(isOn ? "Taken back" : `Also on ${paths.map((one) => elements.get(one).name).join(" and ")}`);
     save();
@@ -303,7 +303,7 @@ export async function element(walk, [path, from = ""]) {
   }
 }
 
-export function readNumber(text) {
+function readNumber(text) {
   const plain = text.trim().replace(",", ".");
   return plain === "" || Number.isNaN(Number(plain)) ? text.trim() : Number(plain);
 }

@@ -87,7 +87,7 @@ export async function group(walk, [key, chosen = ""]) {
   }
 
   async function choose(element, value, node) {
-    const entry = setAnswer(draft, element.path, value);
+    const entry = setAnswer(draft, element.path, value, element.base);
     await app.saveDraft(draft);
     if (entry.answer === CHANGED) {
       app.go(editor(element));
@@ -221,7 +221,7 @@ function middleOf(bar) {
   return numbers?.length === 4 ? [(numbers[0] + numbers[2]) / 2, (numbers[1] + numbers[3]) / 2] : null;
 }
 
-export function moreSaid(entry) {
+function moreSaid(entry) {
   if (entry.answer === CHANGED) return "What it is now";
   return entry.note || entry.marks || entry.certainty ? "What you wrote of it" : "A note, a mark, a question";
 }

@@ -127,7 +127,7 @@ async function save(app, photo) {
   download(kept.bytes, photo.name || "photo.jpg");
 }
 
-export function download(blob, name) {
+function download(blob, name) {
   const address = URL.createObjectURL(blob);
   h("a", { href: address, download: name }).click();
   setTimeout(() => URL.revokeObjectURL(address), 60_000);

@@ -113,11 +113,3 @@ export function pieceOf(piece, origin) {
   else if (!Object.keys(piece.sizes ?? {}).length) made.as_entered = "size not measured";
   return made;
 }
-
-export function pieceSaid(piece, shapes) {
-  const shape = shapes[piece.shape];
-  if (!shape) return "a piece";
-  const names = piece.count > 1 ? `${piece.count} ${shape.names}` : shape.name;
-  const sizes = sizesSaid(piece.sizes ?? {}, shape.sizes);
-  return [names, piece.words || sizes].filter(Boolean).join(" ");
-}

@@ -82,7 +82,7 @@ async function slugsInView(query) {
 }
 
 // Fetches bridges, rules and questions; keeps the latter two.
-export async function fetchPack(app, slugs) {
+async function fetchPack(app, slugs) {
   const owner = app.owner.user_id;
   const answer = await fetch(`/api/field-pack/?bridges=${encodeURIComponent(slugs.join(","))}`, {
     headers: { "X-Expected-User": String(owner) },

@@ -5,9 +5,8 @@
 
 import { stateOf, faultOf } from "./change.js";
 
-export const SAME = "same";
+const SAME = "same";
 export const CHANGED = "changed";
-export const GONE = "gone";
 export const NOT_SEEN = "not-seen";
 
 export function newDraft({ id, owner, ownerName, pack, date, people = "", access = "", now }) {
@@ -35,11 +34,12 @@ export function newDraft({ id, owner, ownerName, pack, date, people = "", access
   };
 }
 
-// Tapping the chosen answer once more takes it back; what was written stays.
-export function setAnswer(draft, path, answer) {
+// Tapping the chosen answer once more takes it back; what was written stays. base is
+// what it was compared with: the observation that the phone showed.
+export function setAnswer(draft, path, answer, base = null) {
   const entry = draft.answers[path] ?? {};
   const taken = entry.answer === answer ? "" : answer;
-  draft.answers[path] = { ...entry, answer: taken, by_rest: false };
+  draft.answers[path] = { ...entry, answer: taken, base, by_rest: false };
   return draft.answers[path];
 }
 
@@ -56,7 +56,7 @@ export function closeGroup(draft, group, elements, outOfSight = new Set()) {
   const said = unanswered(draft, group, elements);
   for (const path of said) {
     const answer = outOfSight.has(path) ? NOT_SEEN : SAME;
-    draft.answers[path] = { ...draft.answers[path], answer, by_rest: true };
+    draft.answers[path] = { ...draft.answers[path], answer, base: elements.get(path).base, by_rest: true };
   }
   return said;
 }
@@ -145,7 +145,8 @@ function observations(draft, pack) {
     const entry = draft.answers[element.path];
     if (!entry?.answer) continue;
     const row = { element: element.path, answer: entry.answer };
-    if (element.base !== null) row.compared_with = element.base;
+    const base = entry.base ?? element.base;
+    if (base !== null) row.compared_with = base;
     if (entry.certainty) row.certainty = entry.certainty;
     if (entry.answer === CHANGED) row.state = stateOf(element, entry.change);
     if (entry.answer === NOT_SEEN && entry.reason?.trim()) row.reason = entry.reason.trim();
