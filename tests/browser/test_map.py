@@ -5,6 +5,8 @@ import re
 import pytest
 from playwright.sync_api import expect
 
+from bridges.models import Bridge
+from surveys.models import Viewpoint
 from tests.bridges.inventory import built_by, list_bridge, list_builder
 from tests.browser.conftest import DESKTOP, PHONE, axe
 
@@ -157,3 +159,35 @@ def test_when_the_server_does_not_answer_the_map_says_so(
         "could not be brought up to date"
     )
     expect(page.get_by_role("row")).to_have_count(7)
+
+
+def test_the_slide_of_years_moves_the_map_and_leads_to_the_list(desktop_page, bridges):
+    page = desktop_page
+    page.goto("/")
+    expect(page.locator("[data-said]")).to_have_text("All 6 in view.")
+    # All of them are of 1889.
+    page.locator("[data-slide] input").fill("1880")
+    expect(page.locator("[data-slide] output")).to_have_text("1880")
+    expect(marks(page)).to_have_count(0)
+    page.get_by_role("link", name="List them").click()
+    expect(page).to_have_url(re.compile(r"\?as_of=1880"))
+    expect(page.get_by_text("No bridge is all of this at once")).to_be_visible()
+    page.get_by_role("link", name="1925").click()
+    expect(page.locator(".finder-count strong")).to_have_text("6")
+
+
+def test_photographs_are_a_layer_of_their_own(desktop_page, bridges):
+    bridge = Bridge.objects.get(name="Weir Lane Bridge")
+    Viewpoint.objects.create(
+        bridge=bridge, name="Bank", latitude=39.7001, longitude=-40.2, bearing_deg=90
+    )
+    page = desktop_page
+    page.goto("/#map=14/39.7/-40.2")
+    expect(marks(page)).to_have_count(1)
+    page.get_by_role("button", name="Photographs").click()
+    mark = page.get_by_label("Viewpoint, Bank, camera facing E")
+    expect(mark).to_be_visible()
+    mark.click()
+    expect(page.locator(".map-popup")).to_contain_text("Weir Lane Bridge")
+    page.get_by_role("button", name="Photographs").click()
+    expect(mark).to_have_count(0)

@@ -163,3 +163,17 @@ test("what the map shows is measured as its tiles are", () => {
     "-180.00000,-66.51326,180.00000,66.51326",
   );
 });
+
+test("a year of the slide is one filter more, and today is one less", async () => {
+  const { queryAt } = await import("../../bridges/static/bridges/js/view.js");
+  assert.equal(queryAt("form=pratt", "1925"), "form=pratt&as_of=1925");
+  assert.equal(queryAt("as_of=1975&form=pratt", "1925"), "form=pratt&as_of=1925");
+  assert.equal(queryAt("as_of=1975", ""), "");
+});
+
+test("a photograph is named by what it shows and which way the camera looked", async () => {
+  const { nameOf } = await import("../../bridges/static/bridges/js/views.js");
+  const photo = { kind: "photo", name: "", bridge: "Mill Lane", taken: "2019", facing: "NE" };
+  assert.equal(nameOf(photo), "Photograph, Mill Lane, 2019, camera facing NE");
+  assert.equal(nameOf({ ...photo, kind: "viewpoint", name: "Bank", taken: "", facing: "" }), "Viewpoint, Bank");
+});

@@ -51,6 +51,8 @@ export function startViews(L, map, settings, say) {
     picture.append(spot);
     const mark = L.marker([latitude, longitude], {
       icon: L.divIcon({ className: "view", html: picture, iconSize: [32, 32] }),
+      // Over the bridge itself, which a camera close by would else hide under.
+      zIndexOffset: 500,
     }).bindPopup(() => about(properties)).addTo(drawn);
     mark.getElement()?.setAttribute("aria-label", nameOf(properties));
   }
