@@ -132,3 +132,14 @@ def test_a_danger_is_closed_by_reviewers_in_words(ada, rex):
         services.close_danger(visit=visit, reviewer=rex, outcome=" ")
     with pytest.raises(PermissionDenied):
         services.close_danger(visit=visit, reviewer=ada, outcome="Done.")
+
+
+def test_the_surveyor_reads_whom_to_call_and_what_became_of_it(ada, rex, settings):
+    settings.DANGER_CONTACT = "Bridge desk, 555 0142"
+    visit = make_visit(make_bridge(), ada, date=today(), is_danger=True)
+    phone, address = client_of(ada), f"/visits/{visit.client_id}/"
+    page = phone.get(address).content.decode()
+    assert "Leave the deck first" in page
+    assert "Bridge desk, 555 0142" in page
+    services.close_danger(visit=visit, reviewer=rex, outcome="County closed it.")
+    assert "County closed it." in phone.get(address).content.decode()
