@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from .influence import loads_where_it_adds
 from .loads import Lane, Load, Places, Train, Uniform
 from .pairs import Crossed
 from .setting import Setting, Unstable, setting
-from .statics import Model
+from .statics import DeadState, Model
 
 __all__ = [
     "Envelope",
@@ -177,8 +178,8 @@ def envelope_of(
     )
     standing = state.stands[:, None]
     return Envelope(
-        np.where(standing, np.maximum(range_.high - state.forces_kip, 0.0), 0.0),
-        np.where(standing, np.minimum(range_.low - state.forces_kip, 0.0), 0.0),
+        _beyond_dead(range_.high, state, np.maximum),
+        _beyond_dead(range_.low, state, np.minimum),
         Governing(*range_.high_at),
         Governing(*range_.low_at),
         np.where(standing, up, 0.0),
@@ -187,6 +188,14 @@ def envelope_of(
         state.stands,
         state.elastic,
     )
+
+
+def _beyond_dead(total: Float, state: DeadState, kept: np.ufunc) -> Float:
+    """Return what total forces, (c, m), have beyond dead load, in their place."""
+    np.subtract(total, state.forces_kip, out=total)
+    kept(total, 0.0, out=total)
+    total[~state.stands] = 0.0
+    return total
 
 
 #: Stands for a load that is dealt with elsewhere.
@@ -199,16 +208,17 @@ class _Range:
 
     high: Float
     low: Float
-    high_at: tuple[Float, Index, Index]
-    low_at: tuple[Float, Index, Index]
+    high_at: tuple[Float, Any, Any]
+    low_at: tuple[Float, Any, Any]
 
     @classmethod
     def from_dead(cls, force: Float) -> _Range:
-        def nowhere() -> tuple[Float, Index, Index]:
+        def nowhere() -> tuple[Float, Any, Any]:
+            # Small numbers, but many of them.
             return (
                 np.zeros(force.shape),
-                np.zeros(force.shape, np.intp),
-                np.full(force.shape, -1, np.intp),
+                np.zeros(force.shape, np.int8),
+                np.full(force.shape, -1, np.int8),
             )
 
         return cls(force.copy(), force.copy(), nowhere(), nowhere())

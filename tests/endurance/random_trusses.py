@@ -21,7 +21,9 @@ from analysis.engine.moving import Train, envelope
 from analysis.engine.statics import dead_forces
 from tests.analysis.engine.trusses import make_truss, plain_forces, plain_steps
 
-AGREE = 1e-6
+AGREE = 1e-9
+#: The library's truss bars are beams of almost no bending stiffness: not quite pins.
+LIBRARY_AGREES = 1e-5
 MOST_RODS = 6
 
 
@@ -118,10 +120,11 @@ def try_one(seed, library=True):
     assert state.stands[0], seed
     size = np.abs(plain).max() + 1e-9
     worst = np.abs(state.forces_kip[0] - plain[0]).max() / size
+    assert worst <= AGREE, (seed, worst)
     if library:
         theirs = by_library(truss, ea, dead, state.taut[0])
-        worst = max(worst, np.abs(state.forces_kip[0] - theirs).max() / size)
-    assert worst <= AGREE, (seed, worst)
+        worst = np.abs(state.forces_kip[0] - theirs).max() / size
+        assert worst <= LIBRARY_AGREES, (seed, worst)
     train = Train(np.array([8.0, 32.0]), np.array([0.0, rng.uniform(6.0, 16.0)]))
     found = envelope(truss, ea[None], dead[None], [train], np.ones(len(ea)))
     _, steps = plain_steps(truss, train, 2.0)

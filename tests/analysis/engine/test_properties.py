@@ -338,6 +338,6 @@ def test_more_dead_load_never_raises_the_rating_of_a_bar_it_works_against(
 def test_random_sound_trusses_agree_with_two_other_solvers():
     """A small run of the long one in tests/endurance."""
     counted, worst = run_random(120)
-    assert worst <= 1e-6
+    assert worst <= 1e-5
     assert counted["carries all loads"] > 20
     assert counted["cannot stand"] > 20
