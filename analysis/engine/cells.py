@@ -34,7 +34,7 @@ from .pairs import (
 )
 
 #: Configurations worked on together.
-BLOCK = 256
+BLOCK = 128
 #: Multiples of the live load beyond this are not told from infinity.
 BEYOND = 1e9
 #: Rings of cells round the one a visit starts from, at most.

@@ -14,6 +14,7 @@ import numpy as np
 
 from . import general
 from .batch import Peaks, fronts, linear_peaks, vehicle_peaks
+from .chunks import joined, slices
 from .equilibrium import Equilibrium, Float, Index, Mask, Truss
 from .influence import loads_where_it_adds
 from .loads import Lane, Load, Places, Train, Uniform
@@ -126,8 +127,16 @@ def envelope(
     ------
     Derivation in ``general``. Known answers: tests/analysis/engine/test_moving_loads.py.
     """
-    return envelope_of(
-        setting(truss, ea_kip, dead_kip, loads, model, web), factor, reaction_factor
+    ea, dead = np.atleast_2d(ea_kip), np.atleast_2d(dead_kip)
+    return joined(
+        [
+            envelope_of(
+                setting(truss, ea[part], dead[part], loads, model, web),
+                factor,
+                reaction_factor,
+            )
+            for part in slices(len(ea))
+        ]
     )
 
 

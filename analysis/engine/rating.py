@@ -14,6 +14,7 @@ import numpy as np
 from . import general
 from .batch import fronts, linear_peaks
 from .cells import BEYOND, vehicle_shares
+from .chunks import joined, slices
 from .equilibrium import Float, Index, Mask, Truss
 from .loads import Load, Train
 from .moving import NOTHING, Governing
@@ -89,8 +90,19 @@ def ratings(
     ------
     Derivation in ``general``. Known answers: tests/analysis/engine/test_rating_loads.py.
     """
-    asked = setting(truss, ea_kip, dead_kip, loads, model, web)
-    return ratings_of(asked, factor, headroom_up_kip, headroom_down_kip, factor_down)
+    ea, dead = np.atleast_2d(ea_kip), np.atleast_2d(dead_kip)
+    return joined(
+        [
+            ratings_of(
+                setting(truss, ea[part], dead[part], loads, model, web),
+                factor,
+                headroom_up_kip[part],
+                headroom_down_kip[part],
+                factor_down,
+            )
+            for part in slices(len(ea))
+        ]
+    )
 
 
 def ratings_of(

@@ -30,6 +30,7 @@ import scipy.linalg
 from analysis.engine import batch, checkfile, equilibrium
 from analysis.engine.answer import answer
 from analysis.engine.chord import chord_bar
+from analysis.engine.chunks import slices
 from analysis.engine.figures import figures_many
 from analysis.engine.loads import vehicle_places
 from analysis.engine.moving import Train, envelope, envelope_of
@@ -146,9 +147,10 @@ def rated(truss, count, seed=3):
     fall = np.where(truss.tension_only, np.inf, up)
 
     def both():
-        asked = setting(truss, ea, dead, [HS20])
-        envelope_of(asked, ones)
-        ratings_of(asked, ones, up, fall)
+        for part in slices(count):
+            asked = setting(truss, ea[part], dead[part], [HS20])
+            envelope_of(asked, ones)
+            ratings_of(asked, ones, up[part], fall[part])
 
     return both
 
