@@ -64,6 +64,7 @@ GUARDED = {
     "officer": [
         "/dossiers/",
         "/dossiers/hollin-ford/",
+        "/dossiers/tanners-ford/photographs/",
         "/bridges/hollin-ford/record/",
     ],
 }
