@@ -885,29 +885,42 @@ def _read(since=None):
     if since is None and not _is_packed():
         with transaction.atomic():
             MapVersion.bump()
-    where, params = "", []
-    if since is not None:
-        where, params = "WHERE stamp > %s", [since]
-    table = MapRow._meta.db_table
     packed, hands = bytearray(), bytearray()
+    for firsts, seconds in _chunks(since):
+        packed += firsts
+        hands += seconds
+    return np.frombuffer(packed, dtype=RECORD), np.frombuffer(hands, dtype=HAND)
+
+
+def _chunks(since):
+    """Yield (records, hands) of the packed rows, joined, a good many at a time."""
+    table = MapRow._meta.db_table
+    where, params = ("", []) if since is None else ("AND stamp > %s", [since])
     with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            # Joined where the rows are: one value in place of a hundred thousand.
+        if connection.vendor != "postgresql":
             cursor.execute(
-                f"SELECT string_agg(packed, ''::bytea ORDER BY bridge_id), "
-                f"string_agg(hands, ''::bytea ORDER BY bridge_id) FROM {table} {where} "
-                f"GROUP BY bridge_id / 100000 ORDER BY bridge_id / 100000",
+                f"SELECT packed, hands FROM {table} WHERE TRUE {where} "
+                "ORDER BY bridge_id",
                 params,
             )
-        else:
+            while chunk := cursor.fetchmany(CHUNK):
+                firsts, seconds = zip(*chunk, strict=True)
+                yield b"".join(firsts), b"".join(seconds)
+            return
+        # Joined where the rows are, one value in place of many; not all in one go, or
+        # the driver would hold the whole index once more.
+        last, most = -1, 2 * CHUNK
+        while last is not None:
             cursor.execute(
-                f"SELECT packed, hands FROM {table} {where} ORDER BY bridge_id", params
+                "SELECT string_agg(packed, ''::bytea ORDER BY bridge_id), "
+                "string_agg(hands, ''::bytea ORDER BY bridge_id), max(bridge_id) FROM ("
+                f"SELECT bridge_id, packed, hands FROM {table} WHERE bridge_id > %s "
+                f"{where} ORDER BY bridge_id LIMIT {most}) AS part",
+                [last, *params],
             )
-        while chunk := cursor.fetchmany(CHUNK):
-            firsts, seconds = zip(*chunk, strict=True)
-            packed += b"".join(firsts)
-            hands += b"".join(seconds)
-    return np.frombuffer(packed, dtype=RECORD), np.frombuffer(hands, dtype=HAND)
+            firsts, seconds, last = cursor.fetchone()
+            if last is not None:
+                yield firsts, seconds
 
 
 def _mended(rows, records, hands):
