@@ -281,6 +281,10 @@ def look_at_files():
         elif name.startswith("photos/"):
             Image.open(io.BytesIO(data)).load()
             whole += 1
+        elif name.startswith("dossiers/") and name.endswith(".pdf"):
+            assert data.startswith(b"%PDF"), name
+            assert data.rstrip().endswith(b"%%EOF"), name
+            whole += 1
         else:
             assert name.startswith("incoming/"), f"{name} is nobody's"
     scratch = default_storage.path("scratch")
