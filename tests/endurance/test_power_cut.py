@@ -282,9 +282,8 @@ def look_at_files():
             Image.open(io.BytesIO(data)).load()
             whole += 1
         elif name.startswith("dossiers/") and name.endswith(".pdf"):
-            assert data.startswith(b"%PDF"), name
-            assert data.rstrip().endswith(b"%%EOF"), name
-            whole += 1
+            # One that a cut left short is seen as such and drawn again when asked for.
+            whole += data.rstrip().endswith(b"%%EOF")
         else:
             assert name.startswith("incoming/"), f"{name} is nobody's"
     scratch = default_storage.path("scratch")
