@@ -77,7 +77,7 @@ class Load:
                 time.sleep(0.05)
                 continue
             self.counts[answer.status_code] += 1
-            if answer.status_code in (503, 507):
+            if answer.status_code in (429, 503, 507):
                 time.sleep(0.1)
                 continue
             return answer
