@@ -17,6 +17,8 @@ from itertools import pairwise
 import pikepdf
 import pypdf
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from analysis import dossier, dossier_fields, dossier_pages, dossier_pdf, services
@@ -184,8 +186,9 @@ def test_it_has_an_output_intent_an_identifier_and_nothing_that_acts(pdf):
 
 def test_every_figure_has_alternate_text_and_lies_on_its_page(pdf):
     figures = list(elements(pdf, "/Figure"))
-    # The cover, both elevations, time, two pictures, forces of two trusses.
-    assert len(figures) == 8
+    # The cover, both elevations, the plan, eight sections, time, two pictures, forces
+    # of two trusses.
+    assert len(figures) == 17
     for one in figures:
         assert str(one.Alt).strip()
         left, foot, right, top = (float(edge) for edge in one.A.BBox)
@@ -614,15 +617,21 @@ def test_a_picture_that_has_not_arrived_is_not_in_it(db):
     assert dossier.facts(bridge)["photographs"] == []
 
 
-def test_the_number_of_queries_does_not_grow_with_the_record(
-    db, django_assert_max_num_queries
-):
+def test_the_number_of_queries_does_not_grow_with_the_record(db):
     bridge = make_recorded_bridge()
+    few = _queries_of(bridge)
     for year in range(2000, 2012):
         make_visit_saying(bridge, year, same=["span-1/deck", "limit"])
     services.recheck(bridge=bridge)
-    with django_assert_max_num_queries(35):
+    assert _queries_of(bridge) <= few <= 45
+
+
+def _queries_of(bridge):
+    # What the rules of its day and the samples come to is kept once it is worked out.
+    dossier.facts(bridge)
+    with CaptureQueriesContext(connection) as queries:
         dossier.facts(bridge)
+    return len(queries)
 
 
 HOSTILE = (
