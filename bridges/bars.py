@@ -9,7 +9,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from .drawing import Pen, _n, _text
 
-WIDTH_PX, WORDS_PX, NUMBER_PX, ROW_PX = 640, 214, 62, 30
+WIDTH_PX, WORDS_PX, NUMBER_PX, ROW_PX = 440, 190, 48, 30
 FILLS = ("river", "ground", "brass")
 
 

@@ -227,7 +227,7 @@ STRUCTURE = [
     (THROUGH, (L,), {"fraction": 1}, "live_load", "required"),
     (THROUGH, (L,), None, "live_load", "type"),
     (THROUGH, (L, "vehicle"), "H30", "live_load.vehicle", "choice"),
-    (THROUGH, (L, "lane"), "HS20", "live_load.lane", "choice"),
+    (THROUGH, (L, "lane"), "HS99", "live_load.lane", "choice"),
     (THROUGH, (L, "fraction"), 0, "live_load.fraction", "range"),
     (THROUGH, (L, "impact"), "much", "live_load.impact", "choice"),
     (THROUGH, (L, "impact"), [0.3], "live_load.impact", "type"),
