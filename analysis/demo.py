@@ -174,7 +174,10 @@ class _Common:
     """People, builders and sources, by the keys the bridges' files use."""
 
     def __init__(self, password):
-        groups = {group.name: group for group in Group.objects.all()}
+        # A database emptied by hand has lost those that its migrations made.
+        groups = {
+            name: Group.objects.get_or_create(name=name)[0] for name in policy.GROUPS
+        }
         self.people = {}
         for one in read("people")["people"]:
             person = Person.objects.create_user(

@@ -547,7 +547,8 @@ class _Reader:
             return None
         found = viewpoints.get(given) if isinstance(given, str) else None
         # One that this visit describes is made once the visit is in the record.
-        if found is None and given not in self.new_viewpoints:
+        is_new = isinstance(given, str) and given in self.new_viewpoints
+        if found is None and not is_new:
             self.fault(
                 f"{path}.viewpoint", "unknown", f"There is no viewpoint “{given}” here."
             )

@@ -11,32 +11,32 @@ from tests.makers import make_bridge, make_person, make_visit
 
 
 @pytest.fixture
-def page(client, db):
+def keepers_page(client, db):
     client.force_login(make_person("kit", "keeper"))
     return lambda: client.get("/keeper/").text
 
 
-def test_it_counts_what_there_is_and_names_what_runs(page):
+def test_it_counts_what_there_is_and_names_what_runs(keepers_page):
     make_visit(make_bridge(), said={"limit": "same"})
-    text = " ".join(page().split())
+    text = " ".join(keepers_page().split())
     assert "<dt>Bridges</dt><dd>1</dd>" in text
     assert "<dt>Visits</dt><dd>1</dd>" in text
     for name in ("Django", "Python", "Second Crossing", "free"):
         assert name in text
 
 
-def test_it_warns_of_a_backup_that_is_missing_or_old(page):
-    assert "No backup has been made yet" in page()
+def test_it_warns_of_a_backup_that_is_missing_or_old(keepers_page):
+    assert "No backup has been made yet" in keepers_page()
     audit.note(audit.Action.BACKED_UP, subject="3 rows")
-    assert "No backup" not in page()
+    assert "No backup" not in keepers_page()
     AuditEntry.objects.update(at=timezone.now() - datetime.timedelta(days=9))
-    assert "The last backup is of" in page()
+    assert "The last backup is of" in keepers_page()
 
 
-def test_it_warns_of_little_room(page, monkeypatch):
-    assert "Little room" not in page()
+def test_it_warns_of_little_room(keepers_page, monkeypatch):
+    assert "Little room" not in keepers_page()
     monkeypatch.setattr(keeper, "LITTLE_ROOM", 1.1)
-    assert "Little room" in page()
+    assert "Little room" in keepers_page()
 
 
 def test_exports_prints_and_acceptances_are_in_the_audit_log(client, db):
