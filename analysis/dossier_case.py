@@ -118,7 +118,7 @@ def integrity_evidence(facts):
 
 
 def _originality(span, line):
-    lengths = _lengths(span["skeleton"])
+    lengths = lengths_ft(span["skeleton"])
     original = known = 0
     metal = {"original": 0.0, "other": 0.0}
     unknown = []
@@ -148,7 +148,7 @@ def _originality(span, line):
     }
 
 
-def _lengths(skeleton):
+def lengths_ft(skeleton):
     """Return the length of each member in feet, out of a span's outline."""
     if not skeleton:
         return {}

@@ -10,7 +10,7 @@ from shared.templatetags.figures import figure
 from shared.units import feet_text
 
 from . import dossier_fields
-from .dossier_case import piece_weight_plf
+from .dossier_case import lengths_ft, piece_weight_plf
 
 LB_A_TON = 2000.0
 MOST_CHANGES, MOST_PICTURES = 6, 2
@@ -112,7 +112,7 @@ def _span_rows(span):
 
 def trusses_tons(span):
     """Return the weight of a span's recorded bars, short tons; 0 for none."""
-    lengths = _lengths(span)
+    lengths = lengths_ft(span["skeleton"])
     return (
         sum(
             piece_weight_plf(piece) * lengths.get(one["member"], 0.0)
@@ -125,18 +125,8 @@ def trusses_tons(span):
     )
 
 
-def _lengths(span):
-    if not span["skeleton"]:
-        return {}
-    at = span["skeleton"]["joints"]
-    return {
-        name: ((at[a][0] - at[b][0]) ** 2 + (at[a][1] - at[b][1]) ** 2) ** 0.5
-        for name, a, b, *_ in span["skeleton"]["members"]
-    }
-
-
 def _longest(span):
-    lengths = _lengths(span)
+    lengths = lengths_ft(span["skeleton"])
     return max(lengths.items(), key=lambda pair: pair[1], default=None)
 
 
