@@ -161,7 +161,7 @@ def test_gpx_has_waypoints_with_their_parts_in_the_order_of_its_schema(client):
 
 @needs_database
 def test_kml_has_placemarks_longitude_first():
-    list_bridge(1, summary="Two\x00 spans & a pier.")
+    list_bridge(1, summary="Two\x0c spans & a pier.")
     text = command("--format", "kml", "--site", "https://bridges.example/")
     root = ElementTree.fromstring(text)
     (mark,) = root.iter(f"{KML}Placemark")

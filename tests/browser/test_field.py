@@ -62,8 +62,10 @@ def begin(page, bridge):
     page.get_by_text("0 of").first.wait_for()
 
 
-def only_here(page):
-    return page.locator("[data-count]").inner_text()
+def one_is_only_here(page):
+    """Wait for the page to say that one visit is nowhere but on this phone."""
+    counted = page.locator("[data-count]")
+    expect(counted).to_have_text("1 visit only on this phone")
 
 
 def send(page):
@@ -80,12 +82,12 @@ def test_a_visit_logged_in_airplane_mode_arrives_once_and_leaves_the_phone(
     page.get_by_role("button", name="same as last time").click()
     page.get_by_role("button", name="Save this visit").click()
     heading(page, "Sending")
-    assert only_here(page) == "1 visit only on this phone"
+    one_is_only_here(page)
     page.reload()
     page.get_by_text("Saved on this phone; not sent yet.").wait_for()
     assert Visit.objects.filter(status="submitted").count() == 0
     send(page)
-    assert not page.locator("[data-count]").is_visible()
+    expect(page.locator("[data-count]")).to_be_hidden()
     visit = Visit.objects.get(status="submitted")
     assert visit.observations.filter(answer="same").count() > 30
     assert visit.surveyor.username == "ada"
@@ -104,7 +106,7 @@ def test_each_answer_is_on_the_disk_before_the_next_is_asked(page, bridge):
     again.get_by_role("link", name=bridge.name).first.click()
     again.get_by_role("link", name=re.compile("Portals, railings")).click()
     pressed = again.get_by_role("button", name="Same: Deck", exact=True)
-    assert pressed.get_attribute("aria-pressed") == "true"
+    expect(pressed).to_have_attribute("aria-pressed", "true")
 
 
 def test_a_bar_is_tapped_and_the_same_said_of_its_twin_on_the_other_truss(page, bridge):
@@ -314,11 +316,11 @@ def test_a_new_release_and_a_full_phone_take_nothing_away(
     page.get_by_text("A new release of this page is here").wait_for()
     with page.expect_navigation():
         page.get_by_role("button", name="Change to it now").click()
-    assert only_here(page) == "1 visit only on this phone"
+    one_is_only_here(page)
     page.get_by_role("link", name=bridge.name).first.click()
     page.get_by_role("link", name=re.compile("Under the deck")).click()
     gone = page.get_by_role("button", name="Gone: Stringers")
-    assert gone.get_attribute("aria-pressed") == "true"
+    expect(gone).to_have_attribute("aria-pressed", "true")
 
 
 def steps(page, bridge):
@@ -388,7 +390,7 @@ def test_a_visit_is_logged_by_keyboard_alone(page, bridge):
     ):
         press(page, name)
     heading(page, "Sending")
-    assert only_here(page) == "1 visit only on this phone"
+    one_is_only_here(page)
 
 
 def press(page, name):
