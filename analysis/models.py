@@ -2,13 +2,15 @@
 
 import hashlib
 import json
+from contextlib import suppress
 
 from django.conf import settings
-from django.db import models
+from django.db import OperationalError, models
 from simple_history.models import HistoricalRecords
 
 from analysis.engine import ENGINE_VERSION
 from bridges.models import Bridge, TrussLine
+from shared.waiting import impatient
 from surveys.models import Visit
 
 
@@ -111,7 +113,9 @@ class Finding(models.Model):
     def of(cls, kind, content, make):
         """Return the result for ``content``, JSON values, made if it is not stored.
 
-        Made twice by two processes at once it is the same, and stored once.
+        Made twice by two processes at once it is the same, and stored once. A page
+        that only reads does not wait for a long write elsewhere, nor fail by it: what
+        could not be stored now is made and told again next time.
         """
         text = json.dumps(content, sort_keys=True)
         key = {
@@ -120,9 +124,13 @@ class Finding(models.Model):
             "engine": ENGINE_VERSION,
         }
         stored = cls.objects.filter(**key).first()
-        if stored is None:
-            stored, _ = cls.objects.get_or_create(**key, defaults={"result": make()})
-        return stored.result
+        if stored is not None:
+            return stored.result
+        result = make()
+        with suppress(OperationalError), impatient():
+            stored, _ = cls.objects.get_or_create(**key, defaults={"result": result})
+            result = stored.result
+        return result
 
 
 class ToMeasure(models.Model):

@@ -1,6 +1,10 @@
 """The band of an estimate, and what a volunteer is asked to measure next."""
 
+import sqlite3
+from contextlib import closing
+
 import pytest
+from django.db import connection
 
 from analysis import measure, services
 from analysis.models import Finding
@@ -113,3 +117,21 @@ def test_a_band_is_made_once():
     made = Finding.objects.count()
     assert measure.bands(bridge, record) == once
     assert Finding.objects.count() == made
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="only there do writers wait")
+def test_a_reader_of_a_page_is_answered_while_a_long_write_holds_the_database(client):
+    bridge = make_described_bridge()
+    services.recheck(bridge=bridge)
+    with closing(sqlite3.connect(connection.settings_dict["NAME"])) as elsewhere:
+        elsewhere.execute("BEGIN IMMEDIATE")
+        response = client.get(bridge.get_absolute_url())
+        elsewhere.rollback()
+    assert response.status_code == 200
+    assert Finding.objects.count() == 0
+    with connection.cursor() as cursor:
+        cursor.execute("PRAGMA busy_timeout")
+        assert cursor.fetchone()[0] == 20_000
+    assert client.get(bridge.get_absolute_url()).status_code == 200
+    assert Finding.objects.count() > 0
