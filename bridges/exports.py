@@ -6,20 +6,29 @@ stay out. ``full`` gives everything and is for the keeper's command only.
 
 Formats: RFC 4180 with a byte order mark for spreadsheets; RFC 7946 (longitude first,
 six decimals); GPX 1.1; OGC KML 2.2.
+
+As of a day a file holds the bridges that a view as of that day holds, with what is
+dated as it was then: the status, the deck, the posted limit, the visits. What nobody
+has dated (a name, a road, a place) is as the record has it now.
 """
 
 import csv
+import datetime
 import io
+import itertools
 import json
 import re
 from dataclasses import dataclass
 from xml.sax.saxutils import XMLGenerator
 
+from django.conf import settings
+from django.db.models import Max, Q
 from django.utils.http import content_disposition_header
+from django.utils.module_loading import import_string
 
 from shared.dates import display
 
-from .models import Bridge, Standing, generalised
+from .models import Bridge, LifeEvent, Standing, StatusSpell, generalised
 
 FORMATS = {
     "csv": "text/csv; charset=utf-8",
@@ -77,26 +86,34 @@ SOCIETY = (
     "is_position_sensitive",
 )
 ENDING = ("summary",)
+CHUNK = 500
 
 
 @dataclass(frozen=True)
 class Sight:
-    """How much of a bridge a file may hold."""
+    """How much of a bridge a file may hold, and as of which day (None: now)."""
 
     exact: bool = False
     full: bool = False
+    as_of: datetime.date | None = None
 
 
 def columns(sight):
     """Return the columns of the CSV file and the properties of the GeoJSON one."""
-    return (*IDENTITY, *STANDING, *PLACE, *ENDING, *(SOCIETY if sight.full else ()))
+    society = SOCIETY if sight.full else ()
+    day = () if sight.as_of is None else ("as_of",)
+    return (*IDENTITY, *STANDING, *PLACE, *ENDING, *society, *day)
 
 
-def facts_of(bridge, sight):
-    """Return {column: value} of one bridge, its place as the sight allows."""
+def facts_of(bridge, sight, then=None):
+    """Return {column: value} of one bridge, its place as the sight allows.
+
+    ``then`` holds the columns that were otherwise on the sight's day.
+    """
     facts = {name: getattr(bridge, name) for name in IDENTITY + ENDING}
     standing = getattr(bridge, "standing", None) or Standing()
     facts |= {name: getattr(standing, name) for name in STANDING}
+    facts |= then or {}
     facts["changed_parts"] = facts["changed_parts"].strip(",").replace(",", " ")
     place = float(bridge.latitude), float(bridge.longitude)
     hidden = bridge.is_position_sensitive and not (sight.exact or sight.full)
@@ -104,7 +121,44 @@ def facts_of(bridge, sight):
     facts["position"] = ABOUT if hidden else EXACT
     if sight.full:
         facts |= {name: getattr(bridge, name) for name in SOCIETY}
+    facts["as_of"] = sight.as_of
     return facts
+
+
+def _told(bridges, sight):
+    """Yield each bridge with its facts, those of a day a chunk at a time."""
+    bridges = bridges.iterator(chunk_size=CHUNK)
+    if sight.as_of is None:
+        for bridge in bridges:
+            yield bridge, facts_of(bridge, sight)
+        return
+    seen_on = import_string(settings.SEEN_ON)
+    while chunk := list(itertools.islice(bridges, CHUNK)):
+        seen, statuses = seen_on(chunk, sight.as_of), _statuses(chunk, sight.as_of)
+        listed_later = _listed_later(chunk, sight.as_of)
+        for bridge in chunk:
+            then = {**seen[bridge.pk], "status": statuses.get(bridge.pk, "")}
+            if bridge.lost_earliest and bridge.lost_earliest > sight.as_of:
+                then["lost"] = ""
+            if bridge.pk in listed_later:
+                then["listing"] = ""
+            yield bridge, facts_of(bridge, sight, then)
+
+
+def _statuses(bridges, day):
+    spells = StatusSpell.objects.filter(
+        Q(first__isnull=True) | Q(first__lte=day),
+        Q(last__isnull=True) | Q(last__gte=day),
+        bridge__in=bridges,
+    )
+    return dict(spells.values_list("bridge_id", "status"))
+
+
+def _listed_later(bridges, day):
+    """Return the bridges whose listing, by its event, is younger than the day."""
+    events = LifeEvent.objects.filter(bridge__in=bridges, kind=LifeEvent.Kind.LISTED)
+    last = events.order_by().values("bridge_id").annotate(last=Max("when_latest"))
+    return {row["bridge_id"] for row in last if row["last"] and row["last"] > day}
 
 
 def guard(text):
@@ -126,10 +180,11 @@ def write(kind, bridges, sight, address_of=None):
     full address for a link, where there is one.
     """
     pieces = {"csv": _csv, "geojson": _geojson, "gpx": _gpx, "kml": _kml}[kind]
-    return pieces(bridges.iterator(chunk_size=500), sight, address_of)
+    return pieces(_told(bridges, sight), sight, address_of)
 
 
-def headers(kind, name="bridges"):
+def headers(kind, as_of=None):
+    name = "bridges" if as_of is None else f"bridges-{as_of.isoformat()}"
     return {
         "Content-Type": FORMATS[kind],
         "Content-Disposition": content_disposition_header(True, f"{name}.{kind}"),
@@ -143,8 +198,7 @@ def _csv(bridges, sight, address_of):
     names = columns(sight)
     out.write("\ufeff")
     rows.writerow([*names, "page"] if address_of else names)
-    for bridge in bridges:
-        facts = facts_of(bridge, sight)
+    for bridge, facts in bridges:
         cells = [guard(_cell(facts[name])) for name in names]
         if address_of:
             cells.append(address_of(bridge))
@@ -174,8 +228,7 @@ def _geojson(bridges, sight, address_of):
     names = [name for name in columns(sight) if name not in ("latitude", "longitude")]
     yield '{"type":"FeatureCollection","features":['
     between = ""
-    for bridge in bridges:
-        facts = facts_of(bridge, sight)
+    for bridge, facts in bridges:
         place = [round(facts["longitude"], 6), round(facts["latitude"], 6)]
         properties = {name: _plain(facts[name]) for name in names}
         if address_of:
@@ -198,10 +251,13 @@ def _plain(value):
 def _in_words(bridge, facts):
     """Return what a person reads of a bridge on a receiver or a globe."""
     standing = getattr(bridge, "standing", None) or Standing()
+    status = dict(Bridge.Status.choices).get(facts["status"], "status not known")
+    if facts["as_of"] is not None:
+        status = f"{status} on {display(facts['as_of'].isoformat())}"
     said = [
         standing.get_form_display(),
         f"built {display(bridge.built)}" if bridge.built else "date unknown",
-        bridge.get_status_display(),
+        status,
     ]
     if bridge.crossing:
         said.append(f"crosses {bridge.crossing}")
@@ -241,11 +297,10 @@ def _gpx(bridges, sight, address_of):
         creator="Second Crossing",
         xmlns="http://www.topografix.com/GPX/1/1",
     )
-    for bridge in bridges:
-        facts = facts_of(bridge, sight)
-        xml.start(
-            "wpt", lat=f"{facts['latitude']:.6f}", lon=f"{facts['longitude']:.6f}"
-        )
+    for bridge, facts in bridges:
+        # The schema's longitudes end just short of 180.
+        longitude = -180.0 if facts["longitude"] >= 180 else facts["longitude"]
+        xml.start("wpt", lat=f"{facts['latitude']:.6f}", lon=f"{longitude:.6f}")
         # The schema wants the children in this order.
         xml.leaf("name", bridge.name)
         xml.leaf("cmt", bridge.number)
@@ -267,8 +322,7 @@ def _kml(bridges, sight, address_of):
     xml.start("kml", xmlns="http://www.opengis.net/kml/2.2")
     xml.start("Document")
     xml.leaf("name", "Bridges")
-    for bridge in bridges:
-        facts = facts_of(bridge, sight)
+    for bridge, facts in bridges:
         said = _in_words(bridge, facts)
         if address_of:
             said = f"{said}\n{address_of(bridge)}"

@@ -356,12 +356,16 @@ GENERAL_DEGREES = 0.02
 
 
 def generalised(latitude, longitude):
-    """Return the middle of the square a sensitive position lies in."""
-    middle = [
-        (degrees // GENERAL_DEGREES + 0.5) * GENERAL_DEGREES
-        for degrees in (latitude, longitude)
-    ]
-    return round(middle[0], 4), round(middle[1], 4)
+    """Return the middle of the square a sensitive position lies in.
+
+    At the edges of the world, the middle of the last square inside it.
+    """
+    return tuple(
+        round(
+            (min(degrees, most - 0.001) // GENERAL_DEGREES + 0.5) * GENERAL_DEGREES, 4
+        )
+        for degrees, most in ((latitude, 90), (longitude, 180))
+    )
 
 
 class Standing(models.Model):

@@ -244,7 +244,10 @@ def export(request, kind):
         rows = [f"{label}: {message}" for label, message in facets.faults(filterset)]
         text = "\n".join(["No file was made.", *rows])
         return HttpResponseBadRequest(text, content_type="text/plain; charset=utf-8")
-    sight = exports.Sight(exact=policy.can_see_exact_positions(request.user))
+    sight = exports.Sight(
+        exact=policy.can_see_exact_positions(request.user),
+        as_of=filterset.form.cleaned_data.get("as_of"),
+    )
     pieces = exports.write(
         kind,
         filterset.qs,
@@ -256,7 +259,7 @@ def export(request, kind):
             audit.Action.EXPORTED, person=request.user, subject=f"bridges as {kind}"
         )
     response = StreamingHttpResponse(piece.encode() for piece in pieces)
-    for name, value in exports.headers(kind).items():
+    for name, value in exports.headers(kind, sight.as_of).items():
         response.headers[name] = value
     return response
 

@@ -332,6 +332,9 @@ if SENTRY_DSN:
 FIELD_PAGES = ("/field/forms/",)
 FIELD_STYLES = ("analysis/css/forms.css",)
 
+# What visits had seen of bridges by a day, for the files of the room below.
+SEEN_ON = "surveys.as_of.seen_on"
+
 # What the keeper's page counts, by the model's name.
 KEEPER_COUNTS = {
     "Bridges": "bridges.Bridge",

@@ -49,6 +49,12 @@ class Record:
         order = self._order_of(as_of)
         return fold.configuration(look for look in self.looks if look.order <= order)
 
+    def until(self, day: datetime.date) -> Record:
+        """Return the record as it would be if nobody had looked after a day."""
+        looks = fold.up_to(self.looks, day)
+        visits = [self.visit_by_key[look.visit] for look in looks]
+        return Record(self.bridge, self.elements, visits, looks)
+
     def with_visit(self, visit, observations) -> Record:
         """Return the record as it would be if a visit not yet accepted were."""
         looks = [one for one in self.looks if one.visit != str(visit.client_id)]

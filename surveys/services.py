@@ -470,8 +470,7 @@ def refresh_standing(*, bridge):
     bridge_services.refresh_standing(
         bridge,
         notes=_words(bridge, held),
-        **_deck_and_limit(held),
-        **_visits_and_changes(held),
+        **what_was_seen(held),
         plates=_plates(bridge, held),
         repair_count=Repair.objects.filter(bridge=bridge).count(),
         ever_changed=_among(parts for _, _, parts, _ in changes_seen),
@@ -523,6 +522,11 @@ def _words(bridge, held):
     ):
         texts += [title, text]
     return " ".join(text for text in texts if text)
+
+
+def what_was_seen(held):
+    """Return the columns of ``Standing`` that follow of a record's visits alone."""
+    return {**_deck_and_limit(held), **_visits_and_changes(held)}
 
 
 def _deck_and_limit(held):

@@ -5,14 +5,19 @@ import io
 import json
 from xml.etree import ElementTree
 
+import gpxpy
+import jsonschema
 import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
 from hypothesis import given
 from hypothesis import strategies as st
+from lxml import etree
 
 from bridges import exports
-from bridges.models import Bridge, generalised
+from bridges.models import Bridge, LifeEvent, generalised
+from bridges.services import refresh_spells
+from tests.bridges import schemas
 from tests.bridges.inventory import list_bridge, queries_of
 from tests.makers import make_person
 
@@ -228,3 +233,123 @@ def test_a_bridge_without_standing_is_in_the_file_all_the_same(client):
     assert (row["form"], row["span_count"]) == ("unknown", "0")
     assert "Bare" in fetch(client, "gpx")
     assert "Bare" in fetch(client, "kml")
+
+
+# -- by readers that are not ours
+
+
+def awkward_bridges():
+    """Bridges at the edges of the world, and with what an XML file cannot hold."""
+    list_bridge(1, name="A & <B> \x0b\ufffe", summary="=SUM(A1)\r\n]]>", built="1887~")
+    list_bridge(2, latitude="90", longitude="180", is_position_sensitive=True)
+    list_bridge(3, latitude="-90", longitude="-180", name="“Östra” 橋", town="'quoted")
+    list_bridge(4, latitude="0", longitude="180", status="lost", lost="1936")
+
+
+@needs_database
+def test_geojson_is_what_its_standard_says(client):
+    awkward_bridges()
+    for text in (fetch(client, "geojson"), command("--format", "geojson", "--full")):
+        jsonschema.Draft202012Validator(schemas.GEOJSON).validate(json.loads(text))
+    assert len(json.loads(text)["features"]) == 4
+
+
+@needs_database
+def test_gpx_keeps_to_its_schema_and_another_reader_reads_it(client):
+    awkward_bridges()
+    schema = etree.XMLSchema(etree.fromstring(schemas.GPX.encode()))
+    for text in (fetch(client, "gpx"), command("--format", "gpx", "--full")):
+        schema.assertValid(etree.fromstring(text.encode()))
+        read = {one.comment: one for one in gpxpy.parse(text).waypoints}
+        assert read["A-001"].name == "A & <B> "
+        assert read["A-003"].name == "“Östra” 橋"
+        assert (read["A-003"].latitude, read["A-003"].longitude) == (-90, -180)
+        # The same meridian; the schema has no 180.
+        assert read["A-004"].longitude == -180
+        assert "Lost" in read["A-004"].description
+
+
+@needs_database
+def test_kml_keeps_to_its_schema(client):
+    awkward_bridges()
+    schema = etree.XMLSchema(etree.fromstring(schemas.KML.encode()))
+    for text in (fetch(client, "kml"), command("--format", "kml", "--full")):
+        root = etree.fromstring(text.encode())
+        schema.assertValid(root)
+        names = root.xpath("//k:Placemark/k:name", namespaces={"k": KML.strip("{}")})
+        assert {one.text for one in names} > {"“Östra” 橋"}
+
+
+@needs_database
+def test_every_cell_of_a_csv_file_reads_back_as_what_the_record_holds(client):
+    awkward_bridges()
+    read = {row["number"]: row for row in rows_of(command("--full"))}
+    for bridge in Bridge.objects.all():
+        row = {
+            name: exports.unguard(text) for name, text in read[bridge.number].items()
+        }
+        for name in ("name", "town", "summary", "status", "built", "lost", "road"):
+            assert row[name] == getattr(bridge, name), name
+        assert float(row["latitude"]) == float(bridge.latitude)
+        assert float(row["longitude"]) == float(bridge.longitude)
+
+
+# -- as of a day
+
+
+def lived_bridge():
+    bridge = list_bridge(
+        1, built="1889", status="lost", lost="1990-05-01", listing="listed"
+    )
+    for kind, when in (
+        ("closed", "1975-03"),
+        ("listed", "1980"),
+        ("lost", "1990-05-01"),
+    ):
+        LifeEvent.objects.create(bridge=bridge, kind=kind, when=when)
+    refresh_spells(bridge)
+    return bridge
+
+
+@needs_database
+@pytest.mark.parametrize(
+    "day, status, listing",
+    [
+        ("1925", "in-service", ""),
+        ("1975-03", "closed", ""),
+        ("1985-06-30", "closed", "listed"),
+    ],
+)
+def test_a_file_as_of_a_day_tells_what_was_dated_by_then(client, day, status, listing):
+    lived_bridge()
+    list_bridge(2, built="1995")
+    (row,) = rows_of(fetch(client, "csv", f"as_of={day}"))
+    assert (row["number"], row["status"], row["listing"]) == ("A-001", status, listing)
+    assert (row["lost"], row["deck"], row["visit_count"]) == ("", "", "0")
+    assert row["as_of"].startswith(day[:4])
+    assert rows_of(command("--as-of", day))[0]["status"] == status
+    (feature,) = json.loads(fetch(client, "geojson", f"as_of={day}"))["features"]
+    assert feature["properties"]["as_of"] == row["as_of"]
+    words = dict(Bridge.Status.choices)[status]
+    assert f"{words} on " in fetch(client, "gpx", f"as_of={day}")
+
+
+@needs_database
+def test_a_file_as_of_a_day_is_named_for_it_and_holds_nothing_lost_by_then(client):
+    lived_bridge()
+    response = client.get("/export/bridges.csv?as_of=1991")
+    assert response.headers["Content-Disposition"].endswith('bridges-1991-12-31.csv"')
+    assert rows_of(b"".join(response.streaming_content).decode()) == []
+    assert len(rows_of(fetch(client, "csv"))) == 1
+    with pytest.raises(CommandError, match="--as-of: “last week” is not"):
+        command("--as-of", "last week")
+
+
+@needs_database
+def test_a_file_as_of_a_day_costs_the_same_for_one_bridge_and_for_thirty(client):
+    list_bridge(1)
+    one = queries_of(lambda: fetch(client, "csv", "as_of=1950"))
+    for number in range(2, 31):
+        list_bridge(number)
+    thirty = queries_of(lambda: fetch(client, "csv", "as_of=1950"))
+    assert len(thirty) == len(one), "\n".join(thirty)

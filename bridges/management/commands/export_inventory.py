@@ -7,6 +7,7 @@ from pathlib import Path
 from django.core.management.base import BaseCommand, CommandError
 
 from bridges import exports
+from bridges.filters import BridgeFilter
 
 
 class Command(BaseCommand):
@@ -23,16 +24,24 @@ class Command(BaseCommand):
             help="exact positions, bridges not shown to visitors, owners and access",
         )
         parser.add_argument(
+            "--as-of",
+            metavar="DATE",
+            help="what stood on a day, and as it was then: 1925, 1925-06 or 1925-06-30",
+        )
+        parser.add_argument(
             "--output", metavar="FILE", help="standard output without it"
         )
         parser.add_argument(
             "--site", metavar="URL", help="the site's address, for links to its pages"
         )
 
-    def handle(self, *, format, full, output, site, **options):
-        sight = exports.Sight(full=full)
+    def handle(self, *, format, full, output, site, as_of=None, **options):
+        bridges, day = exports.everything(full), None
+        if as_of:
+            bridges, day = _as_of(as_of, bridges, full)
+        sight = exports.Sight(full=full, as_of=day)
         address_of = _addresses(site)
-        pieces = exports.write(format, exports.everything(full), sight, address_of)
+        pieces = exports.write(format, bridges, sight, address_of)
         if output is None:
             # The whole file in one encoding, whatever the terminal would use.
             out = self._out()
@@ -67,6 +76,14 @@ class _Plain:
 
     def flush(self):
         self.out.flush()
+
+
+def _as_of(text, bridges, full):
+    """Return the bridges that stood on a day, and the day."""
+    filterset = BridgeFilter({"as_of": text}, bridges, is_members=full)
+    if not filterset.is_valid():
+        raise CommandError(f"--as-of: {filterset.errors['as_of'][0]}")
+    return filterset.qs, filterset.form.cleaned_data["as_of"]
 
 
 def _addresses(site):
