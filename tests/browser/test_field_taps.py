@@ -14,7 +14,8 @@ from tests.images import jpeg
 from tests.makers import PASSWORD, make_person
 from tests.structures import make_described_bridge
 
-MOST_WHEN_SAME, MOST_WHEN_MUCH_CHANGED = 8, 45
+# As few as were reached; at most 8 and 45 were asked for.
+MOST_WHEN_SAME, MOST_WHEN_MUCH_CHANGED = 3, 26
 
 
 @pytest.fixture
@@ -46,10 +47,8 @@ def sent(page):
 
 def test_all_the_same_as_last_time(thumb, bridge):
     thumb.link(bridge.name)
-    thumb.button("Begin the visit")
-    thumb.link("Nothing has changed")
-    thumb.button(re.compile("the same as last time"))
-    thumb.button("Save this visit")
+    thumb.button("Nothing has changed")
+    thumb.button(re.compile("Save: .* the same as last time"))
     print(f"\nall the same: {thumb.taps} taps (at most {MOST_WHEN_SAME})")
     assert thumb.taps <= MOST_WHEN_SAME
     assert set(sent(thumb.page).observations.values_list("answer", flat=True)) == {
@@ -60,18 +59,15 @@ def test_all_the_same_as_last_time(thumb, bridge):
 def test_deck_chord_counters_railing_and_four_photos(thumb, bridge):
     page = thumb.page
     thumb.link(bridge.name)
-    thumb.button("Begin the visit")
     # The deck is of steel grid now, and a railing has gone.
-    thumb.link(re.compile("Portals, railings"))
+    thumb.button(re.compile("Portals, railings"))
     thumb.button("Changed: Deck", exact=True)
     thumb.button("5 in steel grid")
     thumb.button("Done")
     thumb.button(re.compile("^(Gone|Not there): Upstream railing"))
     # One panel of the lower chord is reinforced on one truss.
-    thumb.link("The walk round")
-    thumb.link("Upstream truss")
+    thumb.link(re.compile("On to: Upstream truss"))
     thumb.bar("span-1/upstream/L2L3")
-    thumb.button("Changed", exact=True)
     thumb.button("Reinforced")
     thumb.button("flat bar")
     thumb.button("3 × 1/2", exact=True)
@@ -79,12 +75,10 @@ def test_deck_chord_counters_railing_and_four_photos(thumb, bridge):
     thumb.button("Done")
     # The counters are swapped, on both trusses.
     thumb.bar("span-1/upstream/L2U3")
-    thumb.button("Changed", exact=True)
     thumb.button("Replaced")
     thumb.button("2", exact=True)
     thumb.button(re.compile("of its kind"))
     thumb.button("Done")
-    thumb.link("The walk round")
     # Four photos.
     thumb.link("Photos")
     for number in range(4):
@@ -93,8 +87,7 @@ def test_deck_chord_counters_railing_and_four_photos(thumb, bridge):
         thumb.photo({"name": name, "mimeType": "image/jpeg", "buffer": data})
     thumb.link("The walk round")
     thumb.link("Nothing else has changed")
-    thumb.button(re.compile("the same as last time"))
-    thumb.button("Save this visit")
+    thumb.button(re.compile("Save: .* the same as last time"))
     print(f"\nmuch changed: {thumb.taps} taps (at most {MOST_WHEN_MUCH_CHANGED})")
     assert thumb.taps <= MOST_WHEN_MUCH_CHANGED, thumb.log
     visit = sent(page)

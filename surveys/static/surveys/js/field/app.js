@@ -28,6 +28,7 @@ export function createApp({ store, main }) {
     newRelease,
     draft,
     saveDraft,
+    dropDraft,
     learnSession,
     space,
   };
@@ -200,6 +201,16 @@ export function createApp({ store, main }) {
       say("This could not be written down: the phone has no room.");
       throw error;
     }
+  }
+
+  // What was typed just before is not written down again after it.
+  async function dropDraft(draft) {
+    app.leave?.();
+    app.leave = null;
+    held.delete(draft.client_id);
+    await store.dropDraft(draft);
+    tabs?.postMessage({ saved: draft.client_id });
+    await count();
   }
 
   // One and the same object on all screens, so that none writes over another's answers.

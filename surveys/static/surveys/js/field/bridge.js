@@ -2,6 +2,7 @@
 
 import { button, choice, field, h, notice, textArea, textInput } from "./dom.js";
 import { signIn } from "./home.js";
+import { groupsToBegin } from "./parts.js";
 import { draftFrom, newDraft } from "./visit.js";
 import { bytesSaid, dayOf } from "./words.js";
 
@@ -34,6 +35,7 @@ export async function bridge(app, [slug]) {
         ),
       ),
       details(facts),
+      h("section", { class: "field-section" }, h("h2", {}, "The walk round"), groupsToBegin(pack, (key) => begin(app, pack, facts, `/g/${encodeURIComponent(key)}`))),
       h(
         "p",
         { class: "actions" },
@@ -41,7 +43,7 @@ export async function bridge(app, [slug]) {
         button("Leave it behind", () => leave(app, slug, pack), { class: "button button-quiet" }),
       ),
     ],
-    bar: [button("Begin the visit", () => begin(app, pack, facts), { class: "button button-wide" })],
+    bar: h("div", { class: "field-bar-in field-bar-two" }, toBegin(app, pack, facts, drafts)),
   };
 }
 
@@ -183,7 +185,24 @@ function said({ date, people, access }) {
   return [date, people || "nobody named", access].join("; ");
 }
 
-async function begin(app, pack, facts) {
+// One tap where nothing has changed, and one to go on with what was begun today.
+function toBegin(app, pack, facts, drafts) {
+  const mine = drafts.find((one) => one.date === facts.date);
+  const start = () => begin(app, pack, facts);
+  if (mine) {
+    return [
+      button("Begin another visit", start, { class: "button button-quiet" }),
+      h("a", { class: "button", href: `#/visit/${mine.client_id}` }, "Go on with today’s"),
+    ];
+  }
+  return [
+    button("Nothing has changed", () => begin(app, pack, facts, "/same"), { class: "button button-quiet" }),
+    button("Begin the visit", start),
+  ];
+}
+
+// step: where in the visit to go to.
+async function begin(app, pack, facts, step = "") {
   const draft = newDraft({
     id: crypto.randomUUID(),
     owner: app.owner.user_id,
@@ -195,7 +214,7 @@ async function begin(app, pack, facts) {
   await app.saveDraft(draft);
   await app.saveSettings({ people: facts.people, access: facts.access });
   await app.count();
-  app.go(`#/visit/${draft.client_id}`);
+  app.go(`#/visit/${draft.client_id}${step}`);
 }
 
 async function leave(app, slug, pack) {

@@ -69,7 +69,7 @@ export async function element(walk, [path, from = ""]) {
 
   function fill() {
     const focused = document.activeElement?.dataset?.key;
-    form.replaceChildren(...[answers(), entry.answer === CHANGED ? changed() : "", about()].flat().filter(Boolean));
+    form.replaceChildren(...[answers(), entry.answer === CHANGED ? changed() : entry.answer ? "" : ahead(), about()].flat().filter(Boolean));
     if (focused) form.querySelector(`[data-key="${focused}"]`)?.focus({ preventScroll: true });
   }
 
@@ -81,11 +81,8 @@ export async function element(walk, [path, from = ""]) {
         button(
           words,
           () => {
-            const { answer } = setAnswer(draft, path, value, own.base);
-            Object.assign(entry, draft.answers[path]);
-            draft.answers[path] = entry;
-            if (answer === CHANGED) entry.change ??= beginChange(own);
-            app.say(`${own.title}: ${answer ? words : "taken back"}.`);
+            answer(value);
+            app.say(`${own.title}: ${entry.answer ? words : "taken back"}.`);
             save();
           },
           { class: `field-answer is-${value}`, "aria-pressed": String(entry.answer === value), "data-key": `answer-${value}` },
@@ -94,7 +91,19 @@ export async function element(walk, [path, from = ""]) {
     );
   }
 
+  function answer(value) {
+    setAnswer(draft, path, value, own.base);
+    Object.assign(entry, draft.answers[path]);
+    draft.answers[path] = entry;
+    if (entry.answer === CHANGED) entry.change ??= beginChange(own);
+  }
+
   // -- what has changed
+
+  // Of a bar, what happened can be said at once: that it has changed follows.
+  function ahead() {
+    return own.kind === "member" && own.is_recorded ? happened() : "";
+  }
 
   function changed() {
     entry.change ??= beginChange(own);
@@ -110,25 +119,30 @@ export async function element(walk, [path, from = ""]) {
     ];
   }
 
+  function happened() {
+    return h(
+      "fieldset",
+      { class: "field-block" },
+      h("legend", {}, own.is_recorded ? "What happened to it?" : "What is it made of?"),
+      h(
+        "div",
+        { class: "field-picks" },
+        (own.is_recorded ? HAPPENED : [["added", "Describe its pieces", ""], ["other", "In words only", ""]]).map(([value, words]) =>
+          button(words, () => {
+            if (entry.answer !== CHANGED) answer(CHANGED);
+            entry.change = choose(own, entry.change, value);
+            app.say(words);
+            save();
+          }, { class: "field-pick", "aria-pressed": String(entry.answer === CHANGED && entry.change.happened === value), "data-key": `happened-${value}` }),
+        ),
+      ),
+    );
+  }
+
   function member() {
     const { change } = entry;
     return [
-      h(
-        "fieldset",
-        { class: "field-block" },
-        h("legend", {}, own.is_recorded ? "What happened to it?" : "What is it made of?"),
-        h(
-          "div",
-          { class: "field-picks" },
-          (own.is_recorded ? HAPPENED : [["added", "Describe its pieces", ""], ["other", "In words only", ""]]).map(([value, words]) =>
-            button(words, () => {
-              entry.change = choose(own, change, value);
-              app.say(words);
-              save();
-            }, { class: "field-pick", "aria-pressed": String(change.happened === value), "data-key": `happened-${value}` }),
-          ),
-        ),
-      ),
+      happened(),
       ["replaced", "removed"].includes(change.happened) && recordedPieces(own).length ? keptPieces() : "",
       makesPieces(change.happened) ? pieces() : "",
       change.happened === "section-lost" ? loss() : "",

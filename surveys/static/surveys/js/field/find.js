@@ -2,6 +2,7 @@
 
 import { button, choice, field, h, notice, textArea, textInput } from "./dom.js";
 import { whereNow } from "./position.js";
+import { throwAway } from "./throw_away.js";
 import { newDraft } from "./visit.js";
 import { dayOf, plural } from "./words.js";
 
@@ -18,6 +19,11 @@ const STATUSES = [["in-service", "Open to traffic"], ["foot-only", "Open on foot
 // #/find: begins one.
 export async function newFind(app) {
   if (!app.owner) return { title: "Sign in once first", back: ["#/", "To the start"], body: [h("p", {}, "What you find is kept under your name.")] };
+  const begun = (await app.store.drafts()).find((one) => one.owner === app.owner.user_id && isUntouched(one));
+  if (begun) {
+    location.replace(`#/visit/${begun.client_id}`);
+    return null;
+  }
   const draft = newDraft({ id: crypto.randomUUID(), owner: app.owner.user_id, ownerName: app.owner.username, pack: null, date: dayOf(new Date()), people: app.settings.people || app.owner.credit || "", now: Date.now() });
   draft.find = { name: "", latitude: null, longitude: null, status: "in-service", form: "", material: "", road: "", crossing: "", town: "", county: "" };
   draft.bridge_name = "A new find";
@@ -25,6 +31,11 @@ export async function newFind(app) {
   await app.count();
   location.replace(`#/visit/${draft.client_id}`);
   return null;
+}
+
+// Opened and left before anything was said: taken up again, so that none pile up.
+function isUntouched({ find: facts, notes, photos, is_danger }) {
+  return Boolean(facts) && !notes && !photos.length && !is_danger && facts.latitude === null && ["name", "road", "crossing", "town", "county", "form", "material"].every((one) => !facts[one]);
 }
 
 export async function find(walk) {
@@ -53,7 +64,7 @@ export async function find(walk) {
       field("Mostly of", choice(facts.material, MATERIALS, keep("material"))),
       field("Its use", choice(facts.status, STATUSES, keep("status"))),
       field("What you see, in your own words", textArea(draft.notes, (value) => { draft.notes = value; later(); }), { help: "Spans, panels, pins or rivets, plates and their words, what is missing." }),
-      h("p", { class: "actions" }, h("a", { class: "button button-quiet", href: `${home}/photos` }, draft.photos.length ? `Photos, ${plural(draft.photos.length, "taken", "taken")}` : "Photos"), h("a", { class: "button button-quiet", href: `${home}/danger` }, "Danger here now")),
+      h("p", { class: "actions" }, h("a", { class: "button button-quiet", href: `${home}/photos` }, draft.photos.length ? `Photos, ${plural(draft.photos.length, "taken", "taken")}` : "Photos"), h("a", { class: "button button-quiet", href: `${home}/danger` }, "Danger here now"), throwAway(app, draft)),
     ],
     bar: [h("a", { class: "button button-wide", href: `${home}/finish` }, "Finish and save")],
     leave: () => { if (timer) { clearTimeout(timer); app.saveDraft(draft).catch(() => {}); } },

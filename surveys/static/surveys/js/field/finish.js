@@ -14,10 +14,10 @@ export async function finish(walk) {
   return {
     title: "Finish and save",
     back: [home, "The walk round"],
-    said: `Finish and save. ${summary(draft)}.`,
+    said: `Finish and save. ${summary(draft) || "Nothing yet"}.`,
     body: [
       space.notice,
-      h("p", { class: "field-progress" }, h("strong", {}, summary(draft))),
+      h("p", { class: "field-progress" }, h("strong", {}, summary(draft) || "Nothing yet")),
       changes(walk),
       wrong.length ? notice("question", `${plural(wrong.length, "answer")} to finish first`, wrongList(walk, wrong)) : "",
       lost ? notice("question", lost) : "",
@@ -29,7 +29,7 @@ export async function finish(walk) {
       field("Anything else", textArea(draft.notes, keep("notes")), { optional: "in your own words" }),
     ],
     bar: [
-      button("Save this visit", save, { class: "button button-wide", disabled: Boolean(wrong.length || lost) || !said }),
+      button("Save this visit", () => saveVisit(walk), { class: "button button-wide", disabled: Boolean(wrong.length || lost) || !said }),
     ],
   };
 
@@ -46,18 +46,22 @@ export async function finish(walk) {
     };
   }
 
-  async function save() {
-    if (!(await app.store.draft(draft.client_id))) return app.go("#/outbox");
+}
+
+// The visit is finished: it waits to be sent, and is sent where there is a signal.
+export async function saveVisit({ app, draft, pack }) {
+  if (await app.store.draft(draft.client_id)) {
     draft.updated_at = Date.now();
     await app.store.queue(itemOf(draft, pack, Date.now()));
     await app.count();
-    app.go("#/outbox");
     app.say("Saved on this phone. It is sent as soon as there is a signal.");
     app.send();
   }
+  app.go("#/outbox");
 }
 
-function summary(draft) {
+// What a visit says so far, in a line; empty where it says nothing.
+export function summary(draft) {
   const counts = { same: 0, changed: 0, gone: 0, "not-seen": 0 };
   for (const { answer } of Object.values(draft.answers)) if (answer in counts) counts[answer] += 1;
   const words = [
@@ -68,7 +72,7 @@ function summary(draft) {
     draft.photos.length && plural(draft.photos.length, "photo"),
     draft.is_danger && "danger marked",
   ].filter(Boolean);
-  return words.join(", ") || "Nothing yet";
+  return words.join(", ");
 }
 
 function changes({ draft, pack, home }) {

@@ -133,7 +133,12 @@ export async function group(walk, [key, chosen = ""]) {
       open.length
         ? button(looked(draft, own.rows) ? `The other ${open.length} the same` : `All ${open.length} the same`, () => close(onward), { class: "button button-wide" })
         : h("a", { class: "button button-wide", href: onward }, next ? `On to: ${next.title}` : "Finish and save"),
-      open.length > 1 ? button("Some were out of sight", () => hide(onward), { class: "button button-quiet" }) : "",
+      h(
+        "div",
+        { class: "field-bar-in field-bar-two" },
+        open.length > 1 ? button("Some out of sight", () => hide(onward), { class: "button button-quiet" }) : "",
+        h("a", { class: "button button-quiet", href: `${home}/photos` }, draft.photos.length ? `Photos, ${draft.photos.length}` : "Photos"),
+      ),
     );
   }
 
