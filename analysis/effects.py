@@ -25,6 +25,7 @@ import numpy as np
 from analysis.engine import ENGINE_VERSION, floor
 from analysis.engine.answer import answer_checks
 from analysis.engine.figures import Figures, figures_many
+from analysis.engine.question import CheckInput
 from surveys.changes import Change
 from surveys.fold import Part
 
@@ -237,50 +238,76 @@ def effect_on(
     before: Mapping[str, Part],
     after: Mapping[str, Part],
     changes,
-    answers: Mapping[str, dict] | None = None,
 ):
     """Return the effect of ``changes`` on one truss line, as stored and shown.
 
     Keys: ``before``, ``after`` (figures), ``difference``, ``shares`` (one a change:
     ``alone`` and ``share`` for each measure), ``sentences``, ``gaps``, ``assumptions``,
-    ``untouched`` (keys of changes that alter nothing in the check). ``answers`` are
-    those known already, by hash.
+    ``untouched`` (keys of changes that alter nothing in the check).
+    """
+    asked = plan(line, before, after, changes)
+    if asked.nothing is not None:
+        return asked.nothing
+    found = figures_many(asked.checks)
+    (known,) = answer_checks([asked.end.check])
+    return told(asked, found, known["warnings"])
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What the effect of some changes takes: the check inputs of all their subsets.
+
+    ``checks`` by bit mask of ``groups``; ``nothing`` is the result where none can be.
+    """
+
+    start: translate.Translation
+    end: translate.Translation
+    groups: Sequence[Group] = ()
+    untouched: Sequence[Change] = ()
+    checks: Sequence[CheckInput] = ()
+    nothing: dict | None = None
+
+
+def plan(line, before, after, changes, write=translate.check_file) -> Plan:
+    """Say what must be computed for the effect of ``changes`` on one truss line.
+
+    ``write`` makes the check file of a line and its parts.
     """
     changes = relevant(line, changes)
     before, after = comparable(before, after)
-    start = translate.check_file(line, before, title=_title(line, "before"))
-    end = translate.check_file(line, after, title=_title(line, "after"))
+    start, end = write(line, before), write(line, after)
     if start.document is None or end.document is None:
-        gaps = end.gaps or start.gaps
-        return {"gaps": gaps, "shares": [], "sentences": [], "assumptions": []}
+        return Plan(start, end, nothing=_nothing(end.gaps or start.gaps))
     made_alone = {(): start}
     acting, untouched = [], []
     for change in changes:
-        alone = translate.check_file(line, _with(before, after, [change]))
+        alone = write(line, _with(before, after, [change]))
         made_alone[change.key,] = alone
         moved = alone.check is None or alone.sha256 != start.sha256
         (acting if moved else untouched).append(change)
     groups = grouped(acting)
-    checks = _checks(line, before, after, acting, groups, made_alone)
+    checks = _checks(line, before, after, acting, groups, made_alone, write)
     if any(check is None for check in checks):
-        return {
-            "gaps": ["Some of the changes alone leave nothing that can be checked."],
-            "shares": [],
-            "sentences": [],
-            "assumptions": [],
-        }
-    found = figures_many(checks)
-    known = (answers or {}).get(end.sha256) or answer_checks([end.check])[0]
-    result = _told(groups, found, untouched)
+        gap = "Some of the changes alone leave nothing that can be checked."
+        return Plan(start, end, nothing=_nothing([gap]))
+    return Plan(start, end, groups, untouched, checks)
+
+
+def _nothing(gaps):
+    return {"gaps": gaps, "shares": [], "sentences": [], "assumptions": []}
+
+
+def told(asked: Plan, found: Sequence[Figures], warnings: Sequence[str]) -> dict:
+    """Return the effect from the figures of the plan's checks, in their order.
+
+    ``warnings`` are those of the check of the later configuration.
+    """
+    result = _told(asked.groups, found, asked.untouched)
     return result | {
-        "assumptions": sorted(set(start.assumptions) | set(end.assumptions)),
-        "warnings": sorted(set(known.get("warnings", []))),
-        "hashes": [start.sha256, end.sha256],
+        "assumptions": sorted({*asked.start.assumptions, *asked.end.assumptions}),
+        "warnings": sorted(set(warnings)),
+        "hashes": [asked.start.sha256, asked.end.sha256],
     }
-
-
-def _title(line, when):
-    return f"{line.name} truss, {when}"
 
 
 def _with(before, after, changes):
@@ -319,7 +346,7 @@ def _joined(part, groups):
     )
 
 
-def _checks(line, before, after, acting, groups, made=None):
+def _checks(line, before, after, acting, groups, made=None, write=translate.check_file):
     """Return the check input of each subset of the groups, indexed by bit mask.
 
     None for a subset that no file can be written of. ``made`` are files written before,
@@ -332,7 +359,7 @@ def _checks(line, before, after, acting, groups, made=None):
         one = (made or {}).get(keys)
         if one is None:
             some = [by_key[key] for key in keys]
-            one = translate.check_file(line, _with(before, after, some))
+            one = write(line, _with(before, after, some))
         return one.check
 
     return checks_of_subsets(read, len(groups))
@@ -419,10 +446,10 @@ def _together(shares, figures) -> list[dict]:
     return sorted(found, key=lambda pair: -abs(pair["limit_tons"]))
 
 
-def content_sha256(line, before, after, changes) -> str:
+def content_sha256(line, before, after, changes, write=translate.check_file) -> str:
     """Key an effect by both check files, how the changes were grouped, the engine."""
     before, after = comparable(before, after)
-    keys = [translate.check_file(line, parts).sha256 for parts in (before, after)]
+    keys = [write(line, parts).sha256 for parts in (before, after)]
     grouping = [(change.key, change.paths) for change in relevant(line, changes)]
     text = json.dumps([keys, grouping, ENGINE_VERSION, TELLING])
     return hashlib.sha256(text.encode()).hexdigest()

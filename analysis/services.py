@@ -2,205 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from itertools import pairwise
+from dataclasses import dataclass
 
 from django.db import transaction
-from django.db.models import Max
 
-from analysis.engine import ENGINE_VERSION
-from analysis.engine.answer import answer_checks
-from bridges.models import Bridge, Span, TrussLine
+from bridges.models import Bridge
 from shared import audit, jobs
 from surveys import record as records
 from surveys import services as survey_services
-from surveys.models import Observation, Visit
 
-from . import effects, translate
-from .models import Check, ConfigurationCheck, Effect, ToMeasure
-
-
-@dataclass
-class Counts:
-    """What a recheck did."""
-
-    checks_new: int = 0
-    checks_kept: int = 0
-    effects_new: int = 0
-    effects_kept: int = 0
-    bridges: int = 0
-    gaps: list[str] = field(default_factory=list)
-
-    def add(self, other):
-        for name in ("checks_new", "checks_kept", "effects_new", "effects_kept"):
-            setattr(self, name, getattr(self, name) + getattr(other, name))
-        self.bridges += 1
+from . import effects
+from .models import ConfigurationCheck, Effect
+from .recheck import Counts, recheck_many, truss_lines_of
 
 
 def truss_lines(bridge):
     """Return the truss lines of a bridge with their spans loaded."""
-    lines = TrussLine.objects.filter(span__bridge=bridge).select_related("span__bridge")
-    return list(lines.order_by("span__number", "position", "id"))
+    return truss_lines_of([bridge])[bridge.pk]
 
 
 def recheck(*, bridge: Bridge) -> Counts:
-    """Bring the stored checks and effects of one bridge in line with its record.
-
-    Computes only what is new: a check is keyed by its input and the engine, an effect
-    by both its check files. What no longer follows from the record is dropped. The
-    arithmetic is done outside the transaction that stores it.
-    """
-    while True:
-        counts = _recheck_once(bridge)
-        if counts is not None:
-            return counts
-
-
-def _recheck_once(bridge):
-    """None where the record changed while it was computed: it is to be done again."""
-    stamp = _stamp(bridge)
-    record = records.load(bridge)
-    lines = truss_lines(bridge)
-    steps = record.steps()
-    wanted = {
-        (line.pk, visit.pk): (line, visit, translate.check_file(line, parts))
-        for line in lines
-        for visit, parts, _ in steps
-    }
-    counts = Counts()
-    checks = _checks_for([one for _, _, one in wanted.values() if one.check], counts)
-    told = _effects_for(lines, steps, checks, counts)
-    with transaction.atomic():
-        # One at a time: else what is stored last may have been read first.
-        Bridge.objects.select_for_update().filter(pk=bridge.pk).first()
-        if _stamp(bridge) != stamp:
-            return None
-        _store_configurations(bridge, wanted, checks)
-        _store_effects(bridge, told)
-        ToMeasure.objects.filter(bridge=bridge).update(is_stale=True)
-    return counts
-
-
-def _stamp(bridge):
-    """What tells whether the record of a bridge is still the one that was read."""
-    kept = [
-        Visit.history.filter(bridge_id=bridge.pk),
-        Observation.history.filter(visit__bridge_id=bridge.pk),
-        Span.history.filter(bridge_id=bridge.pk),
-    ]
-    return [one.aggregate(last=Max("history_id"))["last"] for one in kept]
-
-
-def _checks_for(made, counts):
-    """Return ``{sha256: Check}`` of translations, computing the ones not stored."""
-    by_hash = {one.sha256: one for one in made}
-    stored = {
-        check.input_sha256: check
-        for check in Check.objects.filter(
-            input_sha256__in=by_hash, engine=ENGINE_VERSION
-        )
-    }
-    missing = [sha for sha in by_hash if sha not in stored]
-    counts.checks_kept += len(by_hash) - len(missing)
-    counts.checks_new += len(missing)
-    if not missing:
-        return stored
-    answers = answer_checks([by_hash[sha].check for sha in missing])
-    fresh = [
-        _check(sha, by_hash[sha].document, answer)
-        for sha, answer in zip(missing, answers, strict=True)
-    ]
-    # Another process may have stored the same answer meanwhile: it is the same.
-    Check.objects.bulk_create(fresh, ignore_conflicts=True)
-    found = Check.objects.filter(input_sha256__in=by_hash, engine=ENGINE_VERSION)
-    return {check.input_sha256: check for check in found}
-
-
-def _check(sha, document, answer):
-    figures = effects.measures(answer)
-    return Check(
-        input_sha256=sha,
-        engine=ENGINE_VERSION,
-        document=document,
-        answer=answer,
-        stands=answer["stands"],
-        limit_tons=figures["limit_tons"],
-        governing_member=figures["member"] or "",
-    )
-
-
-def _store_configurations(bridge, wanted, checks):
-    standing = {
-        (one.truss_line_id, one.visit_id): one
-        for one in ConfigurationCheck.objects.filter(truss_line__span__bridge=bridge)
-    }
-    for key in set(standing) - set(wanted):
-        standing[key].delete()
-    fresh = []
-    for key, (line, visit, made) in wanted.items():
-        check = checks[made.sha256] if made.check else None
-        facts = {
-            "check_made": check,
-            "gap": " ".join(made.gaps),
-            "assumptions": made.assumptions,
-        }
-        old = standing.get(key)
-        if old is None:
-            fresh.append(ConfigurationCheck(truss_line=line, visit=visit, **facts))
-        elif (old.check_made_id, old.gap, old.assumptions) != (
-            check.pk if check else None,
-            facts["gap"],
-            facts["assumptions"],
-        ):
-            for name, value in facts.items():
-                setattr(old, name, value)
-            old.save()
-    ConfigurationCheck.objects.bulk_create(fresh)
-
-
-def _effects_for(lines, steps, checks, counts):
-    """Return ``{(line, from, to): (sha, result or the stored row)}``."""
-    answers = {sha: check.answer for sha, check in checks.items()}
-    stored = {
-        (one.truss_line_id, one.from_visit_id, one.to_visit_id): one
-        for one in Effect.objects.filter(truss_line__in=lines, engine=ENGINE_VERSION)
-    }
-    told = {}
-    for (earlier, before, _), (later, after, changes) in pairwise(steps):
-        if not changes:
-            continue
-        for line in lines:
-            if not effects.relevant(line, changes):
-                continue
-            sha = effects.content_sha256(line, before, after, changes)
-            old = stored.get((line.pk, earlier.pk, later.pk))
-            if old is not None and old.content_sha256 == sha:
-                counts.effects_kept += 1
-                told[line.pk, earlier.pk, later.pk] = (sha, old)
-                continue
-            counts.effects_new += 1
-            result = effects.effect_on(line, before, after, changes, answers)
-            told[line.pk, earlier.pk, later.pk] = (sha, result)
-    return told
-
-
-def _store_effects(bridge, told):
-    for one in Effect.objects.filter(truss_line__span__bridge=bridge):
-        if (one.truss_line_id, one.from_visit_id, one.to_visit_id) not in told:
-            one.delete()
-    for (line, earlier, later), (sha, result) in told.items():
-        if isinstance(result, Effect):
-            continue
-        Effect.objects.update_or_create(
-            truss_line_id=line,
-            from_visit_id=earlier,
-            to_visit_id=later,
-            defaults={
-                "content_sha256": sha,
-                "engine": ENGINE_VERSION,
-                "result": result,
-            },
-        )
+    """Bring the stored checks and effects of one bridge in line with its record."""
+    return recheck_many([bridge])
 
 
 def effects_between(record, from_visit, to_visit, lines=None):

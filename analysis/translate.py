@@ -47,12 +47,14 @@ class Translation:
         return None if self.check is None else checkfile.sha256_of(self.check)
 
 
-def check_file(line, parts: dict[str, Part], title="") -> Translation:
+def check_file(
+    line, parts: dict[str, Part], title="", read=checkfile.read
+) -> Translation:
     """Write the check file of one truss line from a configuration.
 
     ``line`` with ``span`` and ``span.bridge`` loaded; ``parts`` as
     ``Record.configuration`` returns them. US customary units throughout; loads are on
-    this truss line.
+    this truss line. ``read`` makes the engine's input of a document.
     """
     span = line.span
     made = Translation(None)
@@ -78,13 +80,13 @@ def check_file(line, parts: dict[str, Part], title="") -> Translation:
     system = _floor_system(span, parts)
     if system:
         made.document["floor_system"] = system
-    return _readable(made)
+    return _readable(made, read)
 
 
-def _readable(made):
+def _readable(made, read):
     """Turn a file that the engine would refuse into gaps that a person can mend."""
     try:
-        made.check = checkfile.read(made.document)
+        made.check = read(made.document)
     except checkfile.CheckFileError as error:
         made.document = None
         made.gaps += [

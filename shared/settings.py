@@ -318,6 +318,8 @@ SILENCED_SYSTEM_CHECKS = []
 JOBS_INLINE = environment.flag("JOBS_INLINE", True)
 # A worker that has not been heard of for so long is taken for gone.
 JOBS_LEASE_S = environment.whole("JOBS_LEASE_S", 60)
+# How many processes a recheck of everything computes in.
+RECHECK_PROCESSES = environment.whole("RECHECK_PROCESSES", 1)
 
 # What one caller may read in a log: a line for each request, and faults.
 LOG_AS = environment.text("LOG_AS", "json" if PRODUCTION else "text")

@@ -67,7 +67,7 @@ def answer_checks(checks: Sequence[CheckInput]) -> list[dict[str, Any]]:
     for numbers in batches.values():
         found = parts_of([checks[number] for number in numbers])
         for number, one in zip(numbers, found, strict=True):
-            answers[number] = _written(one)
+            answers[number] = written(one)
     return answers
 
 
@@ -462,7 +462,7 @@ class Part:
         return self._pushed[m]
 
 
-def _written(part: Part) -> dict[str, Any]:
+def written(part: Part) -> dict[str, Any]:
     """Return the answer in the words of the contract."""
     check = part.check
     governing = _governing(part)

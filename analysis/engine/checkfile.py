@@ -10,7 +10,6 @@ text. The title is a label and no part of the question.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import math
 from collections.abc import Mapping
@@ -85,8 +84,7 @@ def input_sha256(document: Mapping[str, Any]) -> str:
 
 def sha256_of(check: CheckInput) -> str:
     """Return the SHA-256 of a question already read."""
-    text = json.dumps(check.canonical(), sort_keys=True, separators=(",", ":"))
-    return hashlib.sha256(text.encode()).hexdigest()
+    return check.sha256
 
 
 # --- from a document -------------------------------------------------------------------

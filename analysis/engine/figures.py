@@ -8,12 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from .answer import DECIMALS, Part, governing_at, in_batches, parts_of
+from .answer import DECIMALS, Part, governing_at, in_batches, parts_of, written
 from .question import CheckInput
 from .resistance import LEVELS
 
 OPERATING = LEVELS.index("operating")
+#: Checks without an answer go along with those that have one up to so many for each.
+_FEW_BESIDE = 4
 
 
 @dataclass(frozen=True)
@@ -44,20 +47,55 @@ def figures_many(checks: Sequence[CheckInput]) -> list[Figures]:
     for numbers in in_batches(checks).values():
         parts = parts_of([checks[n] for n in numbers], with_forces=False)
         for number, part in zip(numbers, parts, strict=True):
-            governing = governing_at(part, OPERATING) or {}
-            found[number] = Figures(
-                part.stands,
-                round(sum(item.kip for item in part.batch.items[part.c]), DECIMALS),
-                governing.get("rating"),
-                governing.get("limit_tons"),
-                governing.get("member"),
-                governing.get("mode"),
-                _ratings(part),
-                None
-                if part.loading is None or part.loading.weight_kip is None
-                else part.loading.weight_kip / 2.0,
-            )
+            found[number] = _figures(part)
     return [one for one in found if one is not None]
+
+
+def answers_and_figures(
+    answered: Mapping[str, CheckInput], figured: Mapping[str, CheckInput]
+) -> tuple[dict[str, dict[str, Any]], dict[str, Figures]]:
+    """Return whole answers of some checks and figures of some, by the keys given.
+
+    A check under the same key in both is the same and computed once.
+    """
+    checks = {**figured, **answered}
+    keys, inputs = list(checks), list(checks.values())
+    answers: dict[str, dict[str, Any]] = {}
+    figures: dict[str, Figures] = {}
+    for numbers in in_batches(inputs).values():
+        some = [keys[n] for n in numbers]
+        # Forces are found for a whole batch: those without an answer stand apart
+        # where they are many.
+        with_forces = [key for key in some if key in answered]
+        rest = [key for key in some if key not in answered]
+        if len(rest) <= _FEW_BESIDE * len(with_forces):
+            with_forces, rest = [*with_forces, *rest], []
+        for group, forces in ((with_forces, True), (rest, False)):
+            if not group:
+                continue
+            parts = parts_of([checks[key] for key in group], with_forces=forces)
+            for key, part in zip(group, parts, strict=True):
+                if key in answered:
+                    answers[key] = written(part)
+                if key in figured:
+                    figures[key] = _figures(part)
+    return answers, figures
+
+
+def _figures(part: Part) -> Figures:
+    governing = governing_at(part, OPERATING) or {}
+    return Figures(
+        part.stands,
+        round(sum(item.kip for item in part.batch.items[part.c]), DECIMALS),
+        governing.get("rating"),
+        governing.get("limit_tons"),
+        governing.get("member"),
+        governing.get("mode"),
+        _ratings(part),
+        None
+        if part.loading is None or part.loading.weight_kip is None
+        else part.loading.weight_kip / 2.0,
+    )
 
 
 def _ratings(part: Part) -> dict[str, float | None]:

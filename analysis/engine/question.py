@@ -5,8 +5,10 @@ Feet, inches, kips and ksi as the names say. Everything is frozen and hashable.
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import asdict, dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 from .deadload import DeadLoad
@@ -47,6 +49,11 @@ class MemberInput:
     unbraced_in_plane_ft: float = 0.0
     unbraced_out_of_plane_ft: float = 0.0
     k: float = 1.0
+
+    @cached_property
+    def text(self) -> str:
+        """This member as it is hashed."""
+        return _text_of(self)
 
 
 @dataclass(frozen=True)
@@ -179,6 +186,9 @@ class CheckInput:
 
     def canonical(self) -> dict[str, Any]:
         """Return the question in plain JSON form, the same for every way of asking."""
+        return self._head() | {"members": [_plain(member) for member in self.members]}
+
+    def _head(self) -> dict[str, Any]:
         geometry = self.geometry
         # What the form leaves out is told in the answer, and so is part of the question.
         told = {"idealised": geometry.idealised} if geometry.idealised else {}
@@ -194,13 +204,21 @@ class CheckInput:
             },
             "deck_position": self.deck_position,
             "connection": self.connection,
-            "members": [_plain(member) for member in self.members],
             "dead_load": _plain(self.dead_load),
             "live_load": _plain(self.live_load) if self.live_load else None,
             "method": self.method,
             "tension_only_model": self.tension_only_model,
             "chord": _plain(self.chord) if self.chord else None,
         } | self._later()
+
+    @cached_property
+    def sha256(self) -> str:
+        """The SHA-256 of ``canonical`` as sorted JSON without spaces, 64 hex digits."""
+        parts = {key: _text(value) for key, value in self._head().items()}
+        # Between the configurations of one truss most members are the same.
+        parts["members"] = f"[{','.join(member.text for member in self.members)}]"
+        text = ",".join(f'"{key}":{parts[key]}' for key in sorted(parts))
+        return hashlib.sha256(f"{{{text}}}".encode()).hexdigest()
 
     def _later(self) -> dict[str, Any]:
         """Return the parts that came after files were first hashed, where given."""
@@ -249,3 +267,12 @@ def _plain(
     Between the configurations of one truss nearly all members are the same.
     """
     return asdict(part, dict_factory=_without_later)
+
+
+def _text(value: Any) -> str:
+    return json.dumps(value, sort_keys=True, separators=(",", ":"))
+
+
+@lru_cache(maxsize=8192)
+def _text_of(member: MemberInput) -> str:
+    return _text(_plain(member))

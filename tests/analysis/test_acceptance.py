@@ -4,7 +4,7 @@ import pytest
 from django.core.management import call_command
 from django.utils import timezone
 
-from analysis import services
+from analysis import recheck, services
 from analysis.models import ConfigurationCheck
 from shared.models import Job
 from surveys.models import Visit
@@ -44,14 +44,14 @@ def test_what_was_read_before_another_visit_came_in_is_not_stored(db, monkeypatc
     bridge, rae = make_bridge(), make_person("rae", "reviewer")
     first = make_visit(bridge, said={"limit": "same"})
     second = make_visit(bridge, date="2020-01-01", said={"limit": "same"})
-    compute = services._checks_for
+    compute = recheck.compute
 
     def meanwhile(*arguments):
-        monkeypatch.setattr(services, "_checks_for", compute)
+        monkeypatch.setattr(recheck, "compute", compute)
         services.accept_visit(visit=second, reviewer=rae)
         return compute(*arguments)
 
-    monkeypatch.setattr(services, "_checks_for", meanwhile)
+    monkeypatch.setattr(recheck, "compute", meanwhile)
     services.accept_visit(visit=first, reviewer=rae)
     checked = set(ConfigurationCheck.objects.values_list("visit_id", flat=True))
     assert checked == {first.pk, second.pk}

@@ -32,8 +32,9 @@ django.setup()
 from django.core.management import call_command
 from django.db import transaction
 
-from analysis import services
 from analysis.models import Check, ConfigurationCheck, Effect
+from analysis.processes import recheck_in_processes
+from analysis.recheck import Counts
 from bridges.models import Bridge
 from tests.structures import (
     EYEBARS,
@@ -45,6 +46,7 @@ from tests.structures import (
 )
 
 WANTED_S, WANTED_BRIDGES = 60.0, 5_000
+PROCESSES = 1
 
 
 def make(count):
@@ -76,27 +78,32 @@ def make(count):
 
 
 def timed(what, count, profile=False):
-    counts = services.Counts()
+    counts = Counts()
     profiler = cProfile.Profile() if profile else None
-    start = time.process_time()
+    clock = time.process_time if PROCESSES == 1 else time.perf_counter
+    start = clock()
     if profiler:
         profiler.enable()
-    for bridge in Bridge.objects.order_by("pk"):
-        counts.add(services.recheck(bridge=bridge))
+    ids = list(Bridge.objects.order_by("pk").values_list("pk", flat=True))
+    for one in recheck_in_processes(ids, PROCESSES):
+        counts.add(one)
     if profiler:
         profiler.disable()
-        pstats.Stats(profiler).sort_stats("cumtime").print_stats(45)
-    took = time.process_time() - start
+        pstats.Stats(profiler).sort_stats("cumtime").print_stats(60)
+    took = clock() - start
     whole = took / count * WANTED_BRIDGES
     print(
         f"{what:<26}{1e3 * took / count:9.2f} ms a bridge; 5,000 bridges {whole:7.0f} s "
         f"({WANTED_S:.0f} s); {counts.checks_new} checks and {counts.effects_new} "
-        f"effects new, {counts.checks_kept} and {counts.effects_kept} kept"
+        f"effects new, {counts.checks_kept} and {counts.effects_kept} kept",
+        flush=True,
     )
 
 
 def main():
+    global PROCESSES
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 100
+    PROCESSES = int(sys.argv[2]) if sys.argv[2:3] and sys.argv[2].isdigit() else 1
     call_command("migrate", verbosity=0)
     start = time.perf_counter()
     with transaction.atomic():

@@ -2,9 +2,11 @@
 
 import sys
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-from analysis import services
+from analysis.processes import recheck_in_processes
+from analysis.recheck import Counts
 from bridges.models import Bridge
 
 
@@ -14,13 +16,21 @@ class Command(BaseCommand):
     def add_arguments(self, parser):
         parser.add_argument("--bridge", help="society number or slug of one bridge")
         parser.add_argument("--all", action="store_true", help="every bridge")
+        parser.add_argument(
+            "--processes",
+            type=int,
+            default=settings.RECHECK_PROCESSES,
+            help="how many compute side by side (default: %(default)s)",
+        )
 
     def handle(self, *args, **options):
-        bridges = self._bridges(options)
-        total = services.Counts()
-        for index, bridge in enumerate(bridges, start=1):
-            total.add(services.recheck(bridge=bridge))
-            self._progress(index, len(bridges))
+        if options["processes"] < 1:
+            raise CommandError("--processes takes a whole number from 1 up.")
+        ids = self._bridges(options)
+        total = Counts()
+        for counts in recheck_in_processes(ids, options["processes"]):
+            total.add(counts)
+            self._progress(total.bridges, len(ids))
         self.stdout.write(
             f"{total.bridges} bridges: {total.checks_new} checks new, "
             f"{total.checks_kept} unchanged; {total.effects_new} effects new, "
@@ -35,10 +45,10 @@ class Command(BaseCommand):
             )
             if not found.exists():
                 raise CommandError(f"No bridge has the number or slug “{name}”.")
-            return list(found)
+            return list(found.values_list("pk", flat=True))
         if not options["all"]:
             raise CommandError("Say --bridge NUMBER for one bridge, or --all.")
-        return list(Bridge.objects.order_by("pk"))
+        return list(Bridge.objects.order_by("pk").values_list("pk", flat=True))
 
     def _progress(self, done, total):
         if not sys.stderr.isatty():

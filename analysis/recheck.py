@@ -1,0 +1,338 @@
+"""Bringing stored checks and effects in step with the record, many bridges at a time.
+
+Every question that some bridges' records ask, and every subset of changes that their
+effects take, is written once and answered in one go; reading and storing cost the same
+few queries for fifty bridges as for one.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from django.db import transaction
+from django.db.models import Max
+
+from analysis.engine import ENGINE_VERSION
+from analysis.engine.figures import answers_and_figures
+from bridges.models import Bridge, Span, TrussLine
+from surveys import record as records
+from surveys.models import Observation, Visit
+
+from . import effects, translate
+from .models import Check, ConfigurationCheck, Effect, ToMeasure
+
+#: Bridges worked on together: one transaction, a few megabytes.
+CHUNK = 40
+
+
+@dataclass
+class Counts:
+    """What a recheck did."""
+
+    checks_new: int = 0
+    checks_kept: int = 0
+    effects_new: int = 0
+    effects_kept: int = 0
+    bridges: int = 0
+
+    def add(self, other):
+        for name in ("checks_new", "checks_kept", "effects_new", "effects_kept"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        self.bridges += other.bridges
+
+
+def recheck_many(bridges: Iterable[Bridge]) -> Counts:
+    """Bring the stored checks and effects of bridges in line with their records.
+
+    Computes only what is new: a check is keyed by its input and the engine, an effect
+    by both its check files. What no longer follows from a record is dropped. The
+    arithmetic is done outside the transaction that stores it. Safe to repeat.
+    """
+    total = Counts()
+    left = list(bridges)
+    while left:
+        some, left = left[:CHUNK], left[CHUNK:]
+        counts, again = _once(some)
+        total.add(counts)
+        # Their records changed while they were computed: they are to be done again.
+        left = [*again, *left]
+    return total
+
+
+def truss_lines_of(bridges: Iterable[Bridge]) -> dict[int, list[TrussLine]]:
+    """Return the truss lines of bridges, with their spans loaded, by bridge id."""
+    found: dict[int, list[TrussLine]] = {bridge.pk: [] for bridge in bridges}
+    lines = TrussLine.objects.filter(span__bridge__in=found)
+    lines = lines.select_related("span__bridge")
+    for line in lines.order_by("span__bridge", "span__number", "position", "id"):
+        found[line.span.bridge_id].append(line)
+    return found
+
+
+@dataclass
+class Files:
+    """Writes check files, each once: the same parts of a line give the same file.
+
+    Two lines that are recorded alike ask the same question, which is read once.
+    """
+
+    _written: dict = field(default_factory=dict)
+    _read: dict = field(default_factory=dict)
+
+    def __call__(self, line, parts) -> translate.Translation:
+        other = f"span-{line.span.number}/"
+        own = f"{other}{line.key}/"
+        about = [
+            part
+            for path, part in parts.items()
+            if path.startswith(other) and (path.startswith(own) or path.count("/") == 1)
+        ]
+        # By identity: the parts are kept with the answer, so that none is made anew.
+        key = (
+            line.pk,
+            *((part.element, part.is_gone, id(part.state)) for part in about),
+        )
+        known = self._written.get(key)
+        if known is None:
+            known = self._written[key] = (
+                translate.check_file(line, parts, read=self._read_once),
+                [part.state for part in about],
+            )
+        return known[0]
+
+    def _read_once(self, document):
+        text = json.dumps(document | {"title": ""})
+        if text not in self._read:
+            self._read[text] = translate.checkfile.read(document)
+        return self._read[text]
+
+
+@dataclass
+class _Wanted:
+    """What the record of one bridge asks for, by truss line and visits."""
+
+    lines: list[TrussLine]
+    files: dict[tuple[int, int], tuple[TrussLine, Visit, translate.Translation]]
+    # (line, from, to): hash of the content, and its plan where it is not stored.
+    effects: dict[tuple[int, int, int], tuple[str, effects.Plan | None]]
+
+
+def _once(bridges) -> tuple[Counts, list[Bridge]]:
+    """Return what was done, and the bridges whose records changed meanwhile."""
+    stamps = _stamps(bridges)
+    loaded = records.load_many(bridges)
+    lines = truss_lines_of(bridges)
+    stored = _stored_effects(bridges)
+    files, counts = Files(), Counts()
+    wanted = {
+        bridge.pk: _asked(loaded[bridge.pk], lines[bridge.pk], files, stored)
+        for bridge in bridges
+    }
+    made = compute(wanted.values(), counts)
+    ids = [bridge.pk for bridge in bridges]
+    with transaction.atomic():
+        # One at a time: else what is stored last may have been read first.
+        list(Bridge.objects.select_for_update().filter(pk__in=ids).order_by("pk"))
+        now = _stamps(bridges)
+        still = {pk: one for pk, one in wanted.items() if now[pk] == stamps[pk]}
+        _store_configurations(still, made)
+        _store_effects(still, made, stored)
+        ToMeasure.objects.filter(bridge__in=still).update(is_stale=True)
+    counts.bridges = len(still)
+    return counts, [bridge for bridge in bridges if bridge.pk not in still]
+
+
+def _stamps(bridges) -> dict[int, list[int | None]]:
+    """Return what tells whether records are still the ones that were read."""
+    ids = [bridge.pk for bridge in bridges]
+    found: dict[int, list[int | None]] = {pk: [] for pk in ids}
+    for history, owner in (
+        (Visit.history, "bridge_id"),
+        (Observation.history, "visit__bridge_id"),
+        (Span.history, "bridge_id"),
+    ):
+        rows = history.filter(**{f"{owner}__in": ids}).values_list(owner)
+        last = dict(rows.annotate(last=Max("history_id")).order_by())
+        for pk in ids:
+            found[pk].append(last.get(pk))
+    return found
+
+
+def _asked(record, lines, files, stored) -> _Wanted:
+    steps = record.steps()
+    wanted = _Wanted(lines, {}, {})
+    for line in lines:
+        for visit, parts, _ in steps:
+            made = files(line, parts)
+            wanted.files[line.pk, visit.pk] = (line, visit, made)
+    for (earlier, before, _), (later, after, changes) in pairwise(steps):
+        for line in lines:
+            if not effects.relevant(line, changes):
+                continue
+            sha = effects.content_sha256(line, before, after, changes, files)
+            key = (line.pk, earlier.pk, later.pk)
+            known = stored.get(key)
+            is_known = known is not None and known[1:] == (sha, ENGINE_VERSION)
+            plan = (
+                None if is_known else effects.plan(line, before, after, changes, files)
+            )
+            wanted.effects[key] = (sha, plan)
+    return wanted
+
+
+@dataclass
+class _Made:
+    """Stored checks' ids by hash, and results of effects by line and visits."""
+
+    checks: dict[str, int]
+    results: dict[tuple[int, int, int], dict]
+
+
+def compute(wanted: Iterable[_Wanted], counts: Counts) -> _Made:
+    """Answer all that is asked and not stored; store the checks, which are the same
+    whoever asks."""
+    wanted = list(wanted)
+    by_hash = {
+        made.sha256: made
+        for one in wanted
+        for _, _, made in one.files.values()
+        if made.check is not None
+    }
+    plans = {
+        key: plan
+        for one in wanted
+        for key, (_, plan) in one.effects.items()
+        if plan is not None
+    }
+    ids = _ids_of(by_hash)
+    missing = [sha for sha in by_hash if sha not in ids]
+    counts.checks_kept += len(by_hash) - len(missing)
+    counts.checks_new += len(missing)
+    counts.effects_new += len(plans)
+    counts.effects_kept += sum(len(one.effects) for one in wanted) - len(plans)
+    live = [plan for plan in plans.values() if plan.nothing is None]
+    warnings = _known_warnings(live, missing)
+    inputs = {sha: by_hash[sha].check for sha in missing}
+    for plan in live:
+        if plan.end.sha256 not in warnings:
+            inputs.setdefault(plan.end.sha256, plan.end.check)
+    answered = list(inputs)
+    figured = {one.sha256: one for plan in live for one in plan.checks}
+    answers, figures = answers_and_figures(inputs, figured)
+    warnings |= {sha: answers[sha]["warnings"] for sha in answered}
+    fresh = [_check(sha, by_hash[sha].document, answers[sha]) for sha in missing]
+    # Another process may have stored the same answer meanwhile: it is the same.
+    Check.objects.bulk_create(fresh, ignore_conflicts=True)
+    ids |= _ids_of(missing)
+    results = {
+        key: plan.nothing
+        if plan.nothing is not None
+        else effects.told(
+            plan,
+            [figures[one.sha256] for one in plan.checks],
+            warnings[plan.end.sha256],
+        )
+        for key, plan in plans.items()
+    }
+    return _Made(ids, results)
+
+
+def _ids_of(hashes):
+    rows = Check.objects.filter(input_sha256__in=list(hashes), engine=ENGINE_VERSION)
+    return dict(rows.values_list("input_sha256", "pk"))
+
+
+def _known_warnings(plans, missing):
+    wanted = {plan.end.sha256 for plan in plans} - set(missing)
+    rows = Check.objects.filter(input_sha256__in=wanted, engine=ENGINE_VERSION)
+    return {
+        sha: said or []
+        for sha, said in rows.values_list("input_sha256", "answer__warnings")
+    }
+
+
+def _check(sha, document, answer):
+    figures = effects.measures(answer)
+    return Check(
+        input_sha256=sha,
+        engine=ENGINE_VERSION,
+        document=document,
+        answer=answer,
+        stands=answer["stands"],
+        limit_tons=figures["limit_tons"],
+        governing_member=figures["member"] or "",
+    )
+
+
+def _store_configurations(wanted, made):
+    standing = {
+        (one.truss_line_id, one.visit_id): one
+        for one in ConfigurationCheck.objects.filter(
+            truss_line__span__bridge__in=wanted
+        )
+    }
+    files = {key: one for asked in wanted.values() for key, one in asked.files.items()}
+    gone = [standing[key].pk for key in set(standing) - set(files)]
+    if gone:
+        ConfigurationCheck.objects.filter(pk__in=gone).delete()
+    fresh, mended = [], []
+    for key, (line, visit, file) in files.items():
+        facts = {
+            "check_made_id": made.checks[file.sha256] if file.check else None,
+            "gap": " ".join(file.gaps),
+            "assumptions": file.assumptions,
+        }
+        old = standing.get(key)
+        if old is None:
+            fresh.append(ConfigurationCheck(truss_line=line, visit=visit, **facts))
+        elif any(getattr(old, name) != value for name, value in facts.items()):
+            for name, value in facts.items():
+                setattr(old, name, value)
+            mended.append(old)
+    ConfigurationCheck.objects.bulk_create(fresh)
+    if mended:
+        names = ["check_made", "gap", "assumptions"]
+        ConfigurationCheck.objects.bulk_update(mended, names)
+
+
+def _stored_effects(bridges):
+    """Return ``{(line, from, to): (id, hash, engine)}`` of the effects stored."""
+    rows = Effect.objects.filter(truss_line__span__bridge__in=bridges).values_list(
+        "truss_line_id",
+        "from_visit_id",
+        "to_visit_id",
+        "pk",
+        "content_sha256",
+        "engine",
+    )
+    return {row[:3]: row[3:] for row in rows}
+
+
+def _store_effects(wanted, made, stored):
+    asked = {key: one for each in wanted.values() for key, one in each.effects.items()}
+    lines = {line.pk for one in wanted.values() for line in one.lines}
+    gone = [
+        row[0] for key, row in stored.items() if key not in asked and key[0] in lines
+    ]
+    if gone:
+        Effect.objects.filter(pk__in=gone).delete()
+    Effect.objects.bulk_create(
+        [
+            Effect(
+                truss_line_id=line,
+                from_visit_id=earlier,
+                to_visit_id=later,
+                content_sha256=sha,
+                engine=ENGINE_VERSION,
+                result=made.results[line, earlier, later],
+            )
+            for (line, earlier, later), (sha, plan) in asked.items()
+            if plan is not None
+        ],
+        update_conflicts=True,
+        unique_fields=["truss_line", "from_visit", "to_visit"],
+        update_fields=["content_sha256", "engine", "result"],
+    )
