@@ -83,7 +83,7 @@ def vehicle_peaks(
     crossed: Crossed,
     live: LiveBase,
     places: Places,
-    factor: float,
+    factor: float | Float,
     wanted: Index,
     peaks: Peaks,
     standing_only: bool = False,
@@ -95,7 +95,7 @@ def vehicle_peaks(
     crossed : Crossed
     live : LiveBase of ``places``
     places : Places
-    factor : float, on the live load
+    factor : float or (c,) float, on the live load of each configuration
     wanted : (t,) int, members; those of ``peaks``
     peaks : Peaks, changed in place
     standing_only : bool
@@ -108,21 +108,22 @@ def vehicle_peaks(
         Configurations that ``pairs`` cannot answer.
     """
     beyond = np.zeros(crossed.count, bool)
+    factors = np.broadcast_to(np.asarray(factor, float), beyond.shape)
     for begin in range(0, crossed.count, BLOCK):
         block = slice(begin, min(begin + BLOCK, crossed.count))
-        work = _Block(crossed, live, places, factor, wanted, peaks, block)
+        work = _Block(crossed, live, places, factors[block], wanted, peaks, block)
         beyond[block] = work.run(standing_only)
     return beyond
 
 
 @dataclass(frozen=True, eq=False)
 class _Block:
-    """One block of configurations under vehicles, all with one factor."""
+    """One block of configurations under vehicles, each with its (c,) factor."""
 
     crossed: Crossed
     live: LiveBase
     places: Places
-    factor: float
+    factor: Float
     wanted: Index
     peaks: Peaks
     block: slice
@@ -134,7 +135,7 @@ class _Block:
         g = crossed.drive(self.live, block)
         g *= self.factor
         g += crossed.dead_g[:, None, block]
-        r = (self.factor * self.live.r)[:, :, None] + crossed.dead_r[:, None, block]
+        r = self.factor * self.live.r[:, :, None] + crossed.dead_r[:, None, block]
         columns = crossed.settle(g, r, scale, np.arange(block.start, block.stop))
         beyond = columns.unsettled.copy()
         falls = self._falls(scale) if standing_only else None
@@ -158,7 +159,7 @@ class _Block:
     def _falls(self, scale: Float) -> Mask:
         """Return (s, c): whether a lone bar would be slack."""
         lone = self.crossed.system.lone
-        force = (self.factor * self.live.base[lone])[:, :, None]
+        force = self.factor * self.live.base[lone][:, :, None]
         force = force + self.crossed.dead_base[lone][:, None, self.block]
         slack: Mask = np.logical_or.reduce(force < -TOLERANCE * scale, axis=0)
         return slack
@@ -166,11 +167,8 @@ class _Block:
     def _force(self, x: Float, member: int, out: Float, work: Float) -> None:
         """Put (s, c) total forces of one member into ``out``."""
         stress = self.crossed.stress[member]
-        np.add(
-            (self.factor * self.live.base[member])[:, None],
-            self.crossed.dead_base[member, self.block][None],
-            out=out,
-        )
+        np.multiply(self.live.base[member][:, None], self.factor, out=out)
+        out += self.crossed.dead_base[member, self.block]
         for i in np.flatnonzero(stress):
             np.multiply(x[i], stress[i], out=work)
             np.add(out, work, out=out)
@@ -233,8 +231,9 @@ class _Block:
         place, column = np.divmod(start, len(scale))
         lone = self.crossed.system.lone
         dead = self.crossed.dead_base[lone][:, column + self.block.start]
-        base = self.factor * self.live.base[lone]
-        begin, end = base[:, place] + dead, base[:, place + 1] + dead
+        base, factor = self.live.base[lone], self.factor[column]
+        begin = factor * base[:, place] + dead
+        end = factor * base[:, place + 1] + dead
         zero = -TOLERANCE * scale[column]
         out_begin, out_end = begin < zero, end < zero
         span = np.where(out_begin != out_end, begin - end, 1.0)
@@ -267,9 +266,10 @@ class _Block:
         part = place - before
         watched = self.crossed.system.watched
         rows = np.concatenate([self.wanted, watched])
-        base = self.live.base[rows] * self.factor
+        base = self.live.base[rows]
         force = base.take(before, axis=1)
         force += part * (base.take(before + 1, axis=1) - force)
+        force *= self.factor[column]
         force += self.crossed.dead_base[rows].take(column + self.block.start, axis=1)
         force += self.crossed.stress[rows] @ x
         if len(watched):

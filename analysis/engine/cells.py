@@ -74,6 +74,22 @@ class Shares:
         return np.where(self.share * BEYOND > 1.0, (1.0 - self.share) / known, np.inf)
 
 
+@dataclass(frozen=True, eq=False)
+class Least:
+    """The least rating of each configuration, where no other is wanted.
+
+    ``factor`` (L, t, 1): a rating is a multiple over its factor. ``rating`` (c,) is the
+    least known beforehand, which may be infinite.
+    """
+
+    factor: Float
+    rating: Float
+
+    def only(self, block: Index) -> Least:
+        """Return some configurations."""
+        return Least(self.factor, self.rating[block])
+
+
 def vehicle_shares(
     crossed: Crossed,
     dead: Columns,
@@ -81,6 +97,7 @@ def vehicle_shares(
     places: Places,
     wanted: Index,
     limits: tuple[Float, Float],
+    least: Least | None = None,
 ) -> tuple[Shares, Mask, list[tuple[int, int]]]:
     """Return where touched members first reach limits under multiples of vehicles.
 
@@ -92,6 +109,9 @@ def vehicle_shares(
     places : Places
     wanted : (t,) int, members
     limits : upper and lower total forces, (L, t, c) kip, which may be infinite
+    least : Least, optional
+        What is known of the least rating, where no other is wanted: the shares of
+        members that cannot better it may then be less than they should be.
 
     Returns
     -------
@@ -108,7 +128,15 @@ def vehicle_shares(
     for begin in range(0, crossed.count, BLOCK):
         block = np.arange(begin, min(begin + BLOCK, crossed.count))
         beyond[block], more = _block_shares(
-            crossed, dead, live, places, wanted, limits, found, block
+            crossed,
+            dead,
+            live,
+            places,
+            wanted,
+            limits,
+            found,
+            block,
+            None if least is None else least.only(block),
         )
         left += more
     return found, beyond, left
@@ -123,6 +151,7 @@ def _block_shares(
     limits: tuple[Float, Float],
     found: Shares,
     block: Index,
+    least: Least | None,
 ) -> tuple[Mask, list[tuple[int, int]]]:
     scale = np.full(len(block), live.scale)
     g = crossed.drive(live, block)
@@ -143,6 +172,7 @@ def _block_shares(
         dead,
         columns,
         *_best_of(limits, found, block),
+        least,
     )
     beyond |= state.slack_at_places()
     state.take_straight_rays(straight)
@@ -266,6 +296,7 @@ class _BlockState:
     value: Float
     share: Float
     at: Float
+    least: Least | None
 
     def __post_init__(self) -> None:
         crossed, rows = self.crossed, self.rows
@@ -336,28 +367,22 @@ class _BlockState:
         doubtful = np.zeros(shape, bool)
         best = np.zeros(self.value.shape)
         room = np.where(np.isfinite(self.room), np.maximum(self.room, 0.0), _UNKNOWN)
-        for sign, over, over_dead, under, under_dead in (
-            (
-                1.0,
-                excess.up_live,
-                excess.up_dead,
-                excess.down_live,
-                excess.down_dead,
-            ),
-            (
-                -1.0,
-                excess.down_live,
-                excess.down_dead,
-                excess.up_live,
-                excess.up_dead,
-            ),
+        mine_of = {
+            sign: [q for q, (_, own) in enumerate(self.which) if own == sign]
+            for sign in (1.0, -1.0)
+        }
+        most_of: dict[float, Float] = {}
+        for sign, under, under_dead in (
+            (1.0, excess.down_live, excess.down_dead),
+            (-1.0, excess.up_live, excess.up_dead),
         ):
-            mine = [q for q, (_, own) in enumerate(self.which) if own == sign]
+            mine = mine_of[sign]
             if not mine:
                 continue
             most = force if sign > 0.0 else -force
             if not first:
                 most = np.maximum(most[:, :-1], most[:, 1:])
+            most_of[sign] = most
             # Forces in proportion to one part of dead load: 1 / multiple is the share.
             for q in mine:
                 share = self.share[self.which[q][0]]
@@ -368,6 +393,14 @@ class _BlockState:
                 for q in mine:
                     reached = sure / np.maximum(room[q] + slack, 1e-300)
                     np.maximum(best[q], reached * (1.0 - 1e-9), out=best[q])
+        self._only_the_least(best)
+        for sign, most in most_of.items():
+            mine = mine_of[sign]
+            over, over_dead = (
+                (excess.up_live, excess.up_dead)
+                if sign > 0.0
+                else (excess.down_live, excess.down_dead)
+            )
             # One look for all levels; the sharper one tells them apart.
             top = over_dead[:count] * best[mine].max(axis=0)[:, None]
             top += most
@@ -387,10 +420,27 @@ class _BlockState:
             least = self.force[count:]
             if not first:
                 least = np.minimum(least[:, :-1], least[:, 1:])
-            slack = least - excess.down_live[count:] < -zero
-            slack |= self.dead_force[count:, None] - excess.down_dead[count:] < -zero
+            # Multiples beyond all that are asked for are of no concern.
+            concern = np.where(room < _UNKNOWN, best, np.inf).min(axis=(0, 1))
+            least_dead = self.dead_force[count:, None] - excess.down_dead[count:]
+            slack = least_dead < -zero
+            slack |= least - excess.down_live[count:] + concern * least_dead < -zero
             some = some | (asked & slack.any(axis=0))
         return _Doubts(some, doubtful)
+
+    def _only_the_least(self, best: Float) -> None:
+        """Raise known reciprocals of multiples, (q, t, c), to those of the least rating.
+
+        A trifle less, so that ratings that differ by rounding are all found.
+        """
+        if self.least is None:
+            return
+        factor = self.least.factor[[level for level, _ in self.which]]
+        most = np.where(np.isfinite(self.value), best * factor, 0.0).max(axis=(0, 1))
+        most = np.maximum(most, 1.0 / np.maximum(self.least.rating, 1e-300))
+        per_factor = 1.0 / np.where(factor > 0.0, factor, 1.0)
+        found = most * (1.0 - 1e-9) * per_factor
+        np.maximum(best, np.where(factor > 0.0, found, 1e300), out=best)
 
     def _sharpen(
         self, excess: _Excess, doubtful: Mask, best: Float, first: bool
@@ -481,18 +531,24 @@ class _BlockState:
     ) -> None:
         items = _Items(every.column[which], every.place[which], every.after[which])
         edges = replace(edges, item=edges.item - which.start)
-        begin, end = self._forces(items, edges)
+        counts = np.bincount(edges.item, minlength=len(items.column))
+        starts = np.cumsum(counts) - counts
+        asked = doubt.by_limit[:, :, items.place, items.column] & (counts > 0)
+        limit, member, item = np.nonzero(asked)
+        # Only some members may be in doubt; the watched ones always are.
+        rows = np.ones(len(self.rows), bool)
+        rows[: self.count] = False
+        rows[member] = True
+        begin, end = self._forces(items, edges, np.flatnonzero(rows))
+        watched = int(rows[: self.count].sum())
+        row_of = np.cumsum(rows) - 1
         if len(self.rows) > self.count:
             column = items.column[edges.item]
             zero = -TOLERANCE * np.maximum(
                 self.crossed.dead_scale[self.block[column]], self.live.scale
             )
-            least = np.minimum(begin[self.count :], end[self.count :])
+            least = np.minimum(begin[watched:], end[watched:])
             beyond[column[(least < zero).any(axis=0)]] = True
-        counts = np.bincount(edges.item, minlength=len(items.column))
-        starts = np.cumsum(counts) - counts
-        asked = doubt.by_limit[:, :, items.place, items.column] & (counts > 0)
-        limit, member, item = np.nonzero(asked)
         for first in range(0, len(item), _TRIPLES_AT_ONCE):
             part = slice(first, first + _TRIPLES_AT_ONCE)
             self._take_some(
@@ -501,17 +557,19 @@ class _BlockState:
                 (begin, end),
                 (counts, starts),
                 (limit[part], member[part], item[part]),
+                row_of[member[part]],
             )
 
-    def _forces(self, items: _Items, edges: _Edges) -> tuple[Float, Float]:
-        """Return (t, q) forces at either end of edges."""
+    def _forces(self, items: _Items, edges: _Edges, rows: Index) -> tuple[Float, Float]:
+        """Return forces of some rows at either end of edges."""
         column = items.column[edges.item]
-        near = self.base[:, items.place[edges.item]]
-        far = self.base[:, items.after[edges.item]]
-        dead = self.dead_base[:, column]
+        base, stress = self.base[rows], self.stress[rows]
+        near = base.take(items.place[edges.item], axis=1)
+        far = base.take(items.after[edges.item], axis=1)
+        dead = self.dead_base[rows].take(column, axis=1)
         ends = []
         for share, x in ((edges.one, edges.x_one), (edges.two, edges.x_two)):
-            force = self.stress @ x
+            force = stress @ x
             force += dead * share[0]
             force += near * share[1]
             force += far * share[2]
@@ -525,6 +583,7 @@ class _BlockState:
         force: tuple[Float, Float],
         where: tuple[Index, Index],
         asked: tuple[Index, Index, Index],
+        rows: Index,
     ) -> None:
         counts, starts = where
         limit, member, item = asked
@@ -535,7 +594,7 @@ class _BlockState:
         column = items.column[item]
         value = self.value[limit, member, column][of]
         sign = np.array([one for _, one in self.which])[limit][of]
-        row = member[of]
+        row = rows[of]
         most, least = edges.one[0, edge], edges.two[0, edge]
         at_begin = sign * force[0][row, edge] - value * most
         at_end = sign * force[1][row, edge] - value * least

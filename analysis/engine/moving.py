@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from . import general
-from .batch import Peaks, fronts, linear_peaks, vehicle_peaks
+from .batch import BLOCK, Peaks, fronts, linear_peaks, vehicle_peaks
 from .chunks import joined, slices
 from .equilibrium import Equilibrium, Float, Index, Mask, Truss
 from .influence import loads_where_it_adds
@@ -331,7 +331,37 @@ def _vehicles_on_redundant_members(
         return
     live = crossed.live(asked.live_kip)
     force = asked.state.forces_kip.T
-    for value in np.unique(factor[system.touched]):
+    values, which = np.unique(factor[system.touched], return_inverse=True)
+    count = crossed.count
+    if len(values) > 1 and count * len(values) <= BLOCK:
+        # Few configurations: one column for each of them under each factor.
+        each = np.repeat(np.arange(count), len(values))
+        settled = asked.settled
+        every = Crossed(
+            system, settled.ea[each], settled.dead[each], asked.model == "classical"
+        )
+        start = np.repeat(force[system.touched], len(values), axis=1)
+        peaks = Peaks.from_dead(start)
+        lost = vehicle_peaks(
+            every,
+            live,
+            places,
+            np.tile(values, count),
+            system.touched,
+            peaks,
+        )
+        beyond |= lost.reshape(count, -1).any(axis=1)
+        rows, columns = np.arange(len(which)), np.arange(count)[:, None]
+        columns = columns * len(values) + which
+        range_.take(
+            system.touched,
+            peaks.high[rows, columns],
+            peaks.low[rows, columns],
+            fronts(places, peaks.high_at[rows, columns]),
+            fronts(places, peaks.low_at[rows, columns]),
+        )
+        return
+    for value in values:
         members = system.touched[factor[system.touched] == value]
         peaks = Peaks.from_dead(force[members])
         beyond |= vehicle_peaks(crossed, live, places, value, members, peaks)

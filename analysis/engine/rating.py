@@ -13,7 +13,7 @@ import numpy as np
 
 from . import general
 from .batch import fronts, linear_peaks
-from .cells import BEYOND, vehicle_shares
+from .cells import BEYOND, Least, vehicle_shares
 from .chunks import joined, slices
 from .equilibrium import Float, Index, Mask, Truss
 from .loads import Load, Train
@@ -60,6 +60,7 @@ def ratings(
     model: Model = "elastic",
     web: Mask | None = None,
     factor_down: Float | None = None,
+    least_only: bool = False,
 ) -> Ratings:
     """Return the least multiple at which each member is at a limit, over all positions.
 
@@ -76,6 +77,9 @@ def ratings(
         How far it may fall, as a positive number; infinite for no limit.
     factor_down : (m,) float, optional
         ``factor`` for falls, where impact differs from that for rises.
+    least_only : bool
+        Whether only the least rating of each configuration is wanted, and which member
+        has it. Others may then be given greater than they are.
 
     Returns
     -------
@@ -99,6 +103,7 @@ def ratings(
                 headroom_up_kip[part],
                 headroom_down_kip[part],
                 factor_down,
+                least_only,
             )
             for part in slices(len(ea))
         ]
@@ -111,6 +116,7 @@ def ratings_of(
     headroom_up_kip: Float,
     headroom_down_kip: Float,
     factor_down: Float | None = None,
+    least_only: bool = False,
 ) -> Ratings:
     """Return ``ratings`` of configurations already settled."""
     system, state, settled = asked.system, asked.state, asked.settled
@@ -128,7 +134,12 @@ def ratings_of(
     )
     _linear_members(asked, (upper, lower), found)
     beyond = settled.beyond.copy()
-    beyond |= _redundant_members(asked, (upper, lower), found)
+    falls = share if factor_down is None else np.broadcast_to(factor_down, share.shape)
+    present = ~np.asarray(truss.absent, bool)
+    by_level = np.repeat(np.stack([share, falls]) * present, levels, axis=0)
+    beyond |= _redundant_members(
+        asked, (upper, lower), found, by_level if least_only else None
+    )
     for c in np.flatnonzero(state.stands).tolist():
         if beyond[c]:
             some, what = np.ones(len(share), bool), asked.loads
@@ -151,9 +162,7 @@ def ratings_of(
         at = reached.at
         where = (at[..., 0], at[..., 1].astype(np.intp), at[..., 2].astype(np.intp))
         found.take(np.array([c]), np.arange(len(share)), reached.multiple, where)
-    falls = share if factor_down is None else np.broadcast_to(factor_down, share.shape)
     fall = asked.fall(float(max(share.max(initial=0.0), falls.max(initial=0.0))))
-    present = ~np.asarray(truss.absent, bool)
     up = _over_factor(found.multiple[:, :levels], share * present, state.stands)
     down = _over_factor(found.multiple[:, levels:], falls * present, state.stands)
     front, heading, load = (
@@ -256,10 +265,23 @@ def _headroom_over(room: Float, live: Float) -> Float:
     return np.where(some & (answer < BEYOND), answer, np.inf)
 
 
+def _least_so_far(found: _Multiples, factor: Float, members: Index) -> Least:
+    """Return the least rating that ``found`` comes to, (L, m) factors given."""
+    moves = factor > 0.0
+    rating = np.where(moves, found.multiple / np.where(moves, factor, 1.0), np.inf)
+    return Least(factor[:, members, None], rating.min(axis=(1, 2)))
+
+
 def _redundant_members(
-    asked: Setting, limits: tuple[Float, Float], found: _Multiples
+    asked: Setting,
+    limits: tuple[Float, Float],
+    found: _Multiples,
+    factor: Float | None,
 ) -> Mask:
-    """Fold in members that redundants touch; return configurations not answered."""
+    """Fold in members that redundants touch; return configurations not answered.
+
+    With an (L, m) ``factor`` only the least rating of each configuration is wanted.
+    """
     settled, places = asked.settled, asked.places
     system, crossed, dead = settled.system, settled.crossed, settled.columns
     if crossed is None or dead is None or not len(places.joint_kip):
@@ -275,6 +297,7 @@ def _redundant_members(
         places,
         members,
         (upper, lower),
+        None if factor is None else _least_so_far(found, factor, members),
     )
     answered = np.flatnonzero(~(beyond | settled.beyond))
     front, heading, load = fronts(places, np.moveaxis(shares.at, 2, 0)[answered])

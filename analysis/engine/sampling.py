@@ -391,6 +391,7 @@ class _Prepared:
             self.model,
             loading.web,
             loading.factor_down,
+            least_only=True,
         )
         # Dead load alone at the limit or beyond: no vehicle is left for it.
         beyond = (up <= 0.0) | (down <= 0.0)
