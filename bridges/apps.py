@@ -1,5 +1,5 @@
 from django.apps import AppConfig
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_delete, post_migrate
 
 
 class BridgesConfig(AppConfig):
@@ -7,6 +7,7 @@ class BridgesConfig(AppConfig):
 
     def ready(self):
         post_migrate.connect(_install_search, sender=self)
+        post_delete.connect(_make_the_map_anew, sender="bridges.Bridge")
 
 
 def _install_search(using, **facts):
@@ -14,3 +15,10 @@ def _install_search(using, **facts):
     from . import search
 
     search.install(using)
+
+
+def _make_the_map_anew(**facts):
+    """Rows of the map's index are put in place one by one, and never taken out."""
+    from .models import MapVersion
+
+    MapVersion.drop()

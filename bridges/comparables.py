@@ -48,25 +48,24 @@ def points(places, row):
         ("deck_position", DECK, ("unknown",)),
         ("material", MATERIAL, ("unknown",)),
     ):
-        code = data.codes[name][row]
+        code = data.of(name, row)
         known = code and data.words[name][code - 1] not in unknown
-        same = data.codes[name] == code
+        same = data.of(name) == code
         found[name] = np.where(same & bool(known), weight, 0)
-    panels = data.panels[row]
-    found["panels"] = np.where((data.panels == panels) & bool(panels), PANELS, 0)
-    span = float(data.span_dft[row])
-    away = np.abs(data.span_dft.astype(np.float32) - span)
-    known = (data.span_dft > 0) & (span > 0)
+    panels = data.of("panels", row)
+    found["panels"] = np.where((data.of("panels") == panels) & bool(panels), PANELS, 0)
+    spans, span = data.of("span_dft"), float(data.of("span_dft", row))
+    away = np.abs(spans.astype(np.float32) - span)
+    known = (spans > 0) & (span > 0)
     near = away <= span * SPAN_PART
     nearly = away <= span * SPAN_PART * 2
     found["span"] = np.where(known & nearly, np.where(near, SPAN, SPAN // 2), 0)
-    first, last = (int(year[row]) for year in (data.first_year, data.last_year))
-    dated = (data.first_year > 1) & (data.last_year < 9999)
-    dated &= first > 1 and last < 9999
-    meets = (data.first_year // 10 <= last // 10) & (
-        data.last_year // 10 >= first // 10
-    )
-    found["decade"] = np.where(dated & meets, DECADE, 0)
+    starts, ends = data.table("first_year"), data.table("last_year")
+    own = data.codes["years"][row]
+    first, last = int(starts[own]), int(ends[own])
+    meets = (starts > 1) & (ends < 9999) & (first > 1 and last < 9999)
+    meets &= (starts // 10 <= last // 10) & (ends // 10 >= first // 10)
+    found["decade"] = np.where(meets[data.codes["years"]], DECADE, 0)
     mine = data.hand_builders[data.hand_rows == row]
     found["builder"] = np.zeros(len(data), dtype=np.int64)
     if len(mine):

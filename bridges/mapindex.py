@@ -21,7 +21,7 @@ import math
 import threading
 import uuid
 from collections import OrderedDict
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 
 import numpy as np
 from django.core.cache import cache
@@ -31,15 +31,14 @@ from django.utils import timezone
 
 from shared import dates, policy
 
-from . import packing
+from . import columns, gathering, packing
+from .columns import GROUP_OF, Rows
 from .filters import PARTS, PLATES, UNDATED, DayField, NearField, matching, years_ago
-from .models import Bridge, Builder, Confidence, MapRow, MapTerm, MapVersion
+from .models import Bridge, Builder, Confidence, MapRow, MapVersion
 from .packing import (
     BITS,
-    CHOICES,
     HAND,
     HAS_REPAIR,
-    IS_DATED,
     IS_PUBLIC,
     IS_SENSITIVE,
     OPEN_END,
@@ -52,13 +51,16 @@ CELL_PX = 64
 MOST_ZOOM = 20
 MOST_CELLS = 65_536
 MOST_POINTS = 200
-MOST_MASKS = 48
-MOST_COUNTS = 64
+MOST_MASKS = 24
+MOST_COUNTS = 512
 # Cells of whole views are kept up to here; nearer, few bridges lie in any view.
 MOST_KEPT_ZOOM = 11
-# A grid of no more cells than these is counted whole, empty ones and all.
-MOST_DENSE = 1 << 20
 CHUNK = 50_000
+# Up to so many bridges their number is asked at each write: a database put back or
+# filled by hand is then noticed whatever else happened to it.
+MOST_COUNTED = 50_000
+# A write of more bridges than these leaves nothing that was gathered before.
+MOST_CARRIED = 50
 FIRST_DECADE, LAST_DECADE = 1000, 2990
 DECADES = (LAST_DECADE - FIRST_DECADE) // 10 + 1
 TOKEN_KEY = "bridges.mapindex.token"
@@ -150,122 +152,6 @@ def unproject(x, y):
     return np.degrees(np.arctan(np.sinh(turned))), longitude
 
 
-def small(numbers):
-    """Return whole numbers in as few bytes each as hold them."""
-    most = int(numbers.max()) if len(numbers) else 0
-    kind = np.uint8 if most < 256 else np.uint16 if most < 65_536 else np.uint32
-    return numbers.astype(kind)
-
-
-@dataclass(frozen=True)
-class Rows:
-    """One value for each bridge in every array, ordered by id.
-
-    ``x`` and ``y`` are of the general place; ``exact`` holds (row, x, y) of the few
-    that have another. ``codes`` count from 1 into ``words``; 0 is none.
-    """
-
-    ids: np.ndarray
-    x: np.ndarray
-    y: np.ndarray
-    exact: tuple[np.ndarray, np.ndarray, np.ndarray]
-    first_year: np.ndarray  # 0: no date
-    last_year: np.ndarray
-    visited: np.ndarray  # days as ``packing.days`` counts them, 0: never
-    changed_on: np.ndarray
-    span_dft: np.ndarray
-    parts: np.ndarray  # one bit for each of ``filters.PARTS``
-    ever_parts: np.ndarray
-    panels: np.ndarray
-    plate: np.ndarray  # one bit for each of ``filters.PLATES``
-    flags: np.ndarray
-    codes: dict[str, np.ndarray]
-    words: dict[str, list[str]]
-    # Builders: how many each bridge has, and of each in turn its id and a bit for each
-    # confidence.
-    hand_counts: np.ndarray
-    hand_builders: np.ndarray
-    hand_sure: np.ndarray
-
-    def __len__(self):
-        return len(self.ids)
-
-    @property
-    def hand_rows(self):
-        """The row of each builder's hand."""
-        return np.repeat(np.arange(len(self), dtype=np.int32), self.hand_counts)
-
-    def nbytes(self):
-        arrays = [*self.__dict__.values(), *self.exact, *self.codes.values()]
-        return sum(one.nbytes for one in arrays if isinstance(one, np.ndarray))
-
-
-PLAIN = (
-    "first_year",
-    "last_year",
-    "visited",
-    "changed_on",
-    "span_dft",
-    "parts",
-    "ever_parts",
-    "panels",
-    "plate",
-    "flags",
-)
-
-
-def _rows_of(records, hands):
-    """Return ``Rows`` of packed records in the order of their ids."""
-    terms = dict(MapTerm.objects.values_list("pk", "word"))
-    codes = {name: np.ascontiguousarray(records[name]) for name in CHOICES}
-    words = {name: list(values) for name, values in CHOICES.items()}
-    for name in TERMS:
-        column = np.ascontiguousarray(records[name])
-        # Each number that occurs becomes the next of a short row; 0 is no word.
-        occurs = np.bincount(column, minlength=1) > 0
-        occurs[0] = False
-        codes[name] = small(np.cumsum(occurs) * occurs)[column]
-        words[name] = [terms.get(pk, "") for pk in np.flatnonzero(occurs).tolist()]
-    moved = np.flatnonzero(
-        (records["x"] != records["general_x"]) | (records["y"] != records["general_y"])
-    )
-    moved = moved[(records["flags"][moved] & IS_SENSITIVE) > 0]
-    hidden = (records["flags"] & IS_SENSITIVE) > 0
-    x = np.where(hidden, records["general_x"], records["x"])
-    y = np.where(hidden, records["general_y"], records["y"])
-    return Rows(
-        ids=np.ascontiguousarray(records["id"]),
-        x=x,
-        y=y,
-        exact=(
-            moved.astype(np.int32),
-            records["x"][moved],
-            records["y"][moved],
-        ),
-        **{name: np.ascontiguousarray(records[name]) for name in PLAIN},
-        codes=codes,
-        words=words,
-        hand_counts=np.ascontiguousarray(records["hands"]),
-        hand_builders=small(hands["builder"]),
-        hand_sure=np.ascontiguousarray(hands["confidence"]),
-    )
-
-
-@dataclass(frozen=True)
-class Cells:
-    """Bridges gathered by the cells of one zoom; one value for each cell that has any."""
-
-    x: np.ndarray
-    y: np.ndarray
-    counts: np.ndarray
-    mean_x: np.ndarray
-    mean_y: np.ndarray
-    any_row: np.ndarray
-
-    def only(self, mask):
-        return Cells(*(getattr(self, one.name)[mask] for one in fields(self)))
-
-
 @dataclass
 class Places:
     """What one kind of person may see of the index, and the views asked of it.
@@ -281,6 +167,7 @@ class Places:
     y: np.ndarray = field(init=False)
     _masks: OrderedDict = field(default_factory=OrderedDict)
     _counts: OrderedDict = field(default_factory=OrderedDict)
+    _tallies: OrderedDict = field(default_factory=OrderedDict)
     _cells: OrderedDict = field(default_factory=OrderedDict)
     _orders: dict = field(default_factory=dict)
     _by_x: np.ndarray | None = None
@@ -292,7 +179,7 @@ class Places:
         if self.is_members and len(number):
             self.x, self.y = self.x.copy(), self.y.copy()
             self.x[number], self.y[number] = x, y
-        self._count = int(self._seen().sum())
+        self._count = int(np.count_nonzero(self._seen()))
 
     def __len__(self):
         return self._count
@@ -300,10 +187,74 @@ class Places:
     def _seen(self):
         if self.is_members:
             return np.ones(len(self.rows), dtype=bool)
-        return (self.rows.flags & IS_PUBLIC) > 0
+        return self._where("flags", lambda flags: (flags & IS_PUBLIC) > 0)
+
+    def _where(self, name, holds):
+        """Return of which rows something holds, asked of each value that occurs."""
+        return holds(self.rows.table(name))[self.rows.codes[GROUP_OF[name]]]
 
     def ids(self, mask):
         return self.rows.ids[mask]
+
+    def carry(self, before, touched):
+        """Take over what the same places held before some rows were written.
+
+        Views without filters are mended by the rows that moved, came or went; where a
+        name stands in order is taken over if the written ones still stand there.
+        """
+        if len(touched) > MOST_CARRIED:
+            return
+        was = len(before.rows)
+        old = touched[touched < was]
+        was_seen, is_seen = before._sees(old), self._sees(touched)
+        moved = np.ones(len(touched), dtype=bool)
+        moved[touched < was] = (
+            (before.x[old] != self.x[old])
+            | (before.y[old] != self.y[old])
+            | (was_seen != is_seen[touched < was])
+        )
+        gone = [
+            (int(before.x[row]), int(before.y[row]))
+            for row, seen, away in zip(old, was_seen, moved[touched < was], strict=True)
+            if seen and away
+        ]
+        come = touched[moved & is_seen]
+        today = timezone.localdate()
+        with before._lock:
+            cells = [(key, held) for key, held in before._cells.items()]
+        for (key, day), held in cells:
+            if len(key) == 1 and day == today:
+                self._cells[key, day] = gathering.mended(
+                    held, self.x, self.y, BITS - 2 - key[0], gone, come, self._seen
+                )
+        if before._by_x is not None:
+            self._by_x = self._moved_by_x(before._by_x, touched[moved], was)
+        for column, rank in before._orders.items():
+            if was == len(self.rows) and self._stands_in_order(column, rank, touched):
+                self._orders[column] = rank
+
+    def _sees(self, rows):
+        if self.is_members:
+            return np.ones(len(rows), dtype=bool)
+        return (self.rows.of("flags", rows) & IS_PUBLIC) > 0
+
+    def _moved_by_x(self, by_x, moved, was):
+        if not len(moved):
+            return by_x
+        away = np.zeros(was, dtype=bool)
+        away[moved[moved < was]] = True
+        kept = by_x[~away[by_x]]
+        moved = moved[np.argsort(self.x[moved], kind="stable")].astype(by_x.dtype)
+        return np.insert(kept, np.searchsorted(self.x[kept], self.x[moved]), moved)
+
+    def _stands_in_order(self, column, rank, touched):
+        """Ask whether written rows and their neighbours still stand as they did."""
+        near = np.unique(rank[touched][:, None] + np.array([-1, 0, 1]))
+        rows = np.flatnonzero(np.isin(rank, near))
+        rows = rows[np.argsort(rank[rows], kind="stable")]
+        ids = self.rows.ids[rows].tolist()
+        found = Bridge.objects.filter(pk__in=ids).order_by(column, "pk")
+        return list(found.values_list("pk", flat=True)) == ids
 
     # -- filters
 
@@ -314,11 +265,13 @@ class Places:
 
     def count(self, pairs):
         """Return how many bridges the filter pairs leave."""
+        if not pairs:
+            return self._count
         return self._kept(
             self._counts,
             ("of all", tuple(pairs)),
-            MOST_COUNTS * 8,
-            lambda key: int(self.mask(key[1]).sum()),
+            MOST_COUNTS,
+            lambda key: int(np.count_nonzero(self.mask(key[1]))),
         )
 
     def _packed(self, pairs):
@@ -393,60 +346,71 @@ class Places:
         known = {word: number for number, word in enumerate(words, 1)}
         chosen = np.zeros(len(words) + 1, dtype=bool)
         chosen[[known[value] for value in values if value in known]] = True
+        if name in GROUP_OF:
+            return self._where(name, lambda codes: chosen[codes])
         return chosen[self.rows.codes[name]]
 
     def _by_crossing(self, values, asked):
         mask = self._is_any("crossing", values)
         if not self.is_members:
-            mask &= (self.rows.flags & IS_SENSITIVE) == 0
+            mask &= self._where("flags", _is_open)
         return mask
 
     def _by_decade(self, values, asked):
-        first, last = self.rows.first_year, self.rows.last_year
-        mask = np.zeros(len(self.rows), dtype=bool)
+        first, last = self.rows.table("first_year"), self.rows.table("last_year")
+        chosen = np.zeros(len(first), dtype=bool)
         for value in values:
             if value == UNDATED:
-                mask |= first == 0
+                chosen |= first == 0
             else:
                 decade = int(value)
-                mask |= (first > 0) & (first <= decade + 9) & (last >= decade)
-        return mask
+                chosen |= (first > 0) & (first <= decade + 9) & (last >= decade)
+        return chosen[self.rows.codes["years"]]
 
     def _by_panels(self, values, asked):
         wanted = [int(value) for value in values]
-        return np.isin(self.rows.panels, [one for one in wanted if 0 < one < 256])
+        wanted = [one for one in wanted if 0 < one < 256]
+        return self._where("panels", lambda panels: np.isin(panels, wanted))
 
     def _by_span_min(self, values, asked):
-        return self.rows.span_dft >= max(round(float(values[0]) * 10), 1)
+        least = max(round(float(values[0]) * 10), 1)
+        return self._where("span_dft", lambda span: span >= least)
 
     def _by_span_max(self, values, asked):
-        span = self.rows.span_dft
-        return (span > 0) & (span <= round(float(values[0]) * 10))
+        most = round(float(values[0]) * 10)
+        return self._where("span_dft", lambda span: (span > 0) & (span <= most))
 
     def _by_changed(self, values, asked):
-        return (self.rows.parts & _bit(values, PARTS)) > 0
+        bits = _bit(values, PARTS)
+        return self._where("parts", lambda parts: (parts & bits) > 0)
 
     def _by_ever_changed(self, values, asked):
-        return (self.rows.ever_parts & _bit(values, PARTS)) > 0
+        bits = _bit(values, PARTS)
+        return self._where("ever_parts", lambda parts: (parts & bits) > 0)
 
     def _by_plate(self, values, asked):
-        return (self.rows.plate & _bit(values, PLATES)) > 0
+        bits = _bit(values, PLATES)
+        return self._where("plate", lambda plate: (plate & bits) > 0)
 
     def _by_repairs(self, values, asked):
-        has = (self.rows.flags & HAS_REPAIR) > 0
-        return has if values[0] == "some" else ~has
+        some = values[0] == "some"
+        return self._where("flags", lambda flags: ((flags & HAS_REPAIR) > 0) == some)
 
     def _by_changed_within(self, values, asked):
-        return self.rows.changed_on >= packing.days(years_ago(int(values[0])))
+        since = packing.days(years_ago(int(values[0])))
+        return self._where("changed_on", lambda day: day >= since)
 
     def _by_changed_since(self, values, asked):
-        return self.rows.changed_on >= max(packing.days(_day(values[0])), 1)
+        since = max(packing.days(_day(values[0])), 1)
+        return self._where("changed_on", lambda day: day >= since)
 
     def _by_visited_since(self, values, asked):
-        return self.rows.visited >= max(packing.days(_day(values[0])), 1)
+        since = max(packing.days(_day(values[0])), 1)
+        return self._where("visited", lambda day: day >= since)
 
     def _by_unvisited_since(self, values, asked):
-        return self.rows.visited < max(packing.days(_day(values[0])), 1)
+        since = max(packing.days(_day(values[0])), 1)
+        return self._where("visited", lambda day: day < since)
 
     def _by_near(self, values, asked):
         return self.near(*NearField(required=False).clean(values[0]))
@@ -525,7 +489,7 @@ class Places:
             y = self.y[numbers]
             numbers = numbers[(y >= first_y << shift) & (y < (first_y + rows) << shift)]
             numbers = numbers[self.mask(pairs)[numbers]] if len(numbers) else numbers
-            cells = self._gathered(numbers, shift)
+            cells = gathering.gather(self.x, self.y, numbers, shift)
         total = int(cells.counts.sum())
         if total <= MOST_POINTS:
             return self._rows_in(cells, shift, pairs), [], total
@@ -533,7 +497,9 @@ class Places:
         if alone.sum() > MOST_POINTS:
             alone[:] = False
         together = cells.only(~alone)
-        latitude, longitude = unproject(together.mean_x, together.mean_y)
+        latitude, longitude = unproject(
+            together.sum_x / together.counts, together.sum_y / together.counts
+        )
         clusters = zip(
             latitude.tolist(),
             longitude.tolist(),
@@ -544,51 +510,14 @@ class Places:
 
     def _all_cells(self, key):
         zoom, *pairs = key
+        if not pairs and zoom < MOST_KEPT_ZOOM:
+            # Whoever looks from afar comes nearer: counted once, near, and put together.
+            finer = self._kept(
+                self._cells, (MOST_KEPT_ZOOM,), MOST_MASKS, self._all_cells
+            )
+            return gathering.coarser(finer, MOST_KEPT_ZOOM - zoom)
         rows = np.flatnonzero(self.mask(tuple(pairs)))
-        return self._gathered(rows, BITS - 2 - zoom)
-
-    def _gathered(self, numbers, shift):
-        """Gather rows into the cells of one zoom."""
-        x, y = self.x[numbers], self.y[numbers]
-        across, down = x >> shift, y >> shift
-        left, top = (int(one.min()) if len(one) else 0 for one in (across, down))
-        columns = int(across.max()) - left + 1 if len(across) else 1
-        rows = int(down.max()) - top + 1 if len(down) else 1
-        if columns * rows > MOST_DENSE:
-            return self._gathered_thinly(numbers, shift)
-        cell = (down - top) * np.int32(columns) + (across - left)
-        size = columns * rows
-        counts = np.bincount(cell, minlength=size)
-        any_row = np.zeros(size, dtype=numbers.dtype)
-        any_row[cell] = numbers
-        held = np.flatnonzero(counts)
-        counts = counts[held]
-        return Cells(
-            x=(held % columns + left).astype(np.int32),
-            y=(held // columns + top).astype(np.int32),
-            counts=counts,
-            mean_x=np.bincount(cell, weights=x, minlength=size)[held] / counts,
-            mean_y=np.bincount(cell, weights=y, minlength=size)[held] / counts,
-            any_row=any_row[held],
-        )
-
-    def _gathered_thinly(self, numbers, shift):
-        """The same where bridges lie so far apart that most cells hold none."""
-        x, y = self.x[numbers], self.y[numbers]
-        key = ((y >> shift).astype(np.int64) << 32) | (x >> shift)
-        keys, first, cell, counts = np.unique(
-            key, return_index=True, return_inverse=True, return_counts=True
-        )
-        cell = cell.reshape(-1)
-        size = len(keys)
-        return Cells(
-            x=(keys & 0xFFFFFFFF).astype(np.int32),
-            y=(keys >> 32).astype(np.int32),
-            counts=counts,
-            mean_x=np.bincount(cell, weights=x, minlength=size) / np.maximum(counts, 1),
-            mean_y=np.bincount(cell, weights=y, minlength=size) / np.maximum(counts, 1),
-            any_row=numbers[first],
-        )
+        return gathering.gather(self.x, self.y, rows, BITS - 2 - zoom)
 
     def _in_columns(self, left, right):
         """Return the rows whose x lies from ``left`` up to ``right``."""
@@ -635,26 +564,26 @@ class Places:
             return [self._rank("number")[rows]]
         data = self.rows
         if order == "built":
-            year = data.first_year[rows].astype(np.int32)
+            year = data.of("first_year", rows).astype(np.int32)
             # An open beginning and no date at all both come last.
             year[year <= 1] = OPEN_END + 1
             return [year, name]
         if order == "-built":
-            year = data.last_year[rows].astype(np.int32)
-            year[(year == OPEN_END) | (data.first_year[rows] == 0)] = 0
+            year = data.of("last_year", rows).astype(np.int32)
+            year[(year == OPEN_END) | (data.of("first_year", rows) == 0)] = 0
             return [-year, name]
         if order in ("span", "-span"):
-            span = data.span_dft[rows].astype(np.int32)
+            span = data.of("span_dft", rows).astype(np.int32)
             if order == "span":
                 span[span == 0] = 1 << 20
                 return [span, name]
             return [-span, name]
         if order == "visited":
-            return [data.visited[rows], name]
+            return [data.of("visited", rows), name]
         if order == "-visited":
-            return [-data.visited[rows].astype(np.int32), name]
+            return [-data.of("visited", rows).astype(np.int32), name]
         if order == "-changed":
-            return [-data.changed_on[rows].astype(np.int32), name]
+            return [-data.of("changed_on", rows).astype(np.int32), name]
         return [name]
 
     def _rank(self, column):
@@ -677,52 +606,69 @@ class Places:
     def counts(self, name, pairs):
         """Return {value: how many bridges} of one facet, under filter pairs."""
         return self._kept(
-            self._counts, (name, tuple(pairs)), MOST_COUNTS * 8, self._count_of
+            self._counts, (name, tuple(pairs)), MOST_COUNTS, self._count_of
         )
 
     def _count_of(self, key):
         name, pairs = key
-        mask = self.mask(pairs)
-        if name == "decade":
-            return self._decades(mask)
         if name == "builder":
-            return self._builders(mask, pairs)
+            return self._builders(self.mask(pairs), pairs)
         if name == "builder_certainty":
-            return self._sureness(mask, pairs)
-        if name in ("changed", "ever_changed", "plate"):
-            column = {"changed": "parts", "ever_changed": "ever_parts"}.get(name, name)
-            return _count_bits(
-                getattr(self.rows, column)[mask], PLATES if name == "plate" else PARTS
+            return self._sureness(self.mask(pairs), pairs)
+        if name in TERMS:
+            mask = self.mask(pairs)
+            if name == "crossing" and not self.is_members:
+                mask = mask & self._where("flags", _is_open)
+            found = _count_codes(
+                self.rows.codes[name], mask, len(self.rows.words[name]) + 1
             )
-        if name == "repairs":
-            some = int(((self.rows.flags[mask] & HAS_REPAIR) > 0).sum())
-            none = int(mask.sum()) - some
-            return {k: n for k, n in (("some", some), ("none", none)) if n}
-        if name == "panels":
-            found = np.bincount(self.rows.panels[mask], minlength=1)
-            return {str(n): int(found[n]) for n in np.flatnonzero(found) if n}
-        if name == "crossing" and not self.is_members:
-            mask = mask & ((self.rows.flags & IS_SENSITIVE) == 0)
-        words = self.rows.words[name]
-        found = np.bincount(self.rows.codes[name][mask], minlength=len(words) + 1)
-        return {
-            word: int(n) for word, n in zip(words, found[1:].tolist(), strict=True) if n
-        }
-
-    def _decades(self, mask):
-        """Count a bridge in each decade that its date may fall in."""
-        first, last = _decade_numbers(
-            self.rows.first_year[mask], self.rows.last_year[mask]
+            return self._worded(name, found)
+        column = {"decade": "first_year", "repairs": "flags", "changed": "parts"}
+        column = column | {"ever_changed": "ever_parts"}
+        column = column.get(name, name)
+        # One count for all columns of a group.
+        tally = self._kept(
+            self._tallies, (GROUP_OF[column], pairs), MOST_COUNTS, self._tally
         )
-        dated = self.rows.first_year[mask] > 0
-        reached = _reached(first[dated], last[dated])
-        bounded = (self.rows.flags[mask] & IS_DATED) > 0
-        shown = _reached(first[bounded & dated], last[bounded & dated])
+        if name == "decade":
+            return self._decades(tally)
+        values = self.rows.table(column)
+        if name in ("changed", "ever_changed", "plate"):
+            return _count_bits(values, tally, PLATES if name == "plate" else PARTS)
+        if name == "repairs":
+            some = int(tally[(values & HAS_REPAIR) > 0].sum())
+            none = int(tally.sum()) - some
+            return {k: n for k, n in (("some", some), ("none", none)) if n}
+        found = np.bincount(values, weights=tally, minlength=1)
+        if name == "panels":
+            return {str(n): int(found[n]) for n in np.flatnonzero(found) if n}
+        return self._worded(name, found)
+
+    def _tally(self, key):
+        """Return how many rows have each combination of a group."""
+        group, pairs = key
+        size = len(next(iter(self.rows.tables[group].values())))
+        return _count_codes(self.rows.codes[group], self.mask(pairs), size)
+
+    def _worded(self, name, found):
+        words = enumerate(self.rows.words[name], 1)
+        counts = {word: int(found[n]) for n, word in words if n < len(found)}
+        return {word: count for word, count in counts.items() if count}
+
+    def _decades(self, tally):
+        """Count a bridge in each decade that its date may fall in."""
+        first, last = self.rows.table("first_year"), self.rows.table("last_year")
+        dated = first > 0
+        # The decades that are offered are those of dates with both ends.
+        bounded = dated & (first > 1) & (last < OPEN_END)
+        first, last = _decade_numbers(first, last)
+        reached = _reached(first[dated], last[dated], tally[dated])
+        shown = _reached(first[bounded], last[bounded], tally[bounded])
         counts = {
             str(FIRST_DECADE + 10 * int(n)): int(reached[n])
             for n in np.flatnonzero(shown)
         }
-        undated = int((~dated).sum())
+        undated = int(tally[~dated].sum())
         return counts | ({UNDATED: undated} if undated else {})
 
     def _builders(self, mask, pairs):
@@ -754,14 +700,22 @@ class Places:
             if decade.isdigit():
                 asked[(int(decade) - FIRST_DECADE) // 10 + 1] = 1
         before = np.cumsum(asked)
-        dated = mask & (self.rows.first_year > 0)
-        first, last = _decade_numbers(
-            self.rows.first_year[dated], self.rows.last_year[dated]
-        )
-        return int((before[last + 1] - before[first] < last - first + 1).sum())
+        years, dated = self.rows.table("first_year"), self.rows.table("first_year") > 0
+        tally = _count_codes(self.rows.codes["years"], mask, len(years))
+        first, last = _decade_numbers(years, self.rows.table("last_year"))
+        maybe = before[last + 1] - before[first] < last - first + 1
+        return int(tally[dated & maybe].sum())
 
 
-CODED = tuple(name for name in (*CHOICES, *TERMS) if name != "crossing")
+CODED = tuple(name for name in (*packing.CHOICES, *TERMS) if name != "crossing")
+
+
+def _is_open(flags):
+    return (flags & IS_SENSITIVE) == 0
+
+
+def _count_codes(codes, mask, size):
+    return np.bincount(codes[mask], minlength=size)
 
 
 def _decade_numbers(first_year, last_year):
@@ -772,15 +726,15 @@ def _decade_numbers(first_year, last_year):
     )
 
 
-def _reached(first, last):
-    steps = np.bincount(first, minlength=DECADES + 1)[: DECADES + 1]
-    steps = steps - np.bincount(last + 1, minlength=DECADES + 1)[: DECADES + 1]
-    return np.cumsum(steps)[:DECADES]
+def _reached(first, last, tally):
+    steps = np.bincount(first, weights=tally, minlength=DECADES + 1)
+    ends = np.bincount(last + 1, weights=tally, minlength=DECADES + 1)
+    return np.cumsum(steps[: DECADES + 1] - ends[: DECADES + 1])[:DECADES]
 
 
-def _count_bits(values, parts):
+def _count_bits(values, tally, parts):
     counts = {
-        part: int(np.count_nonzero(values & (1 << bit)))
+        part: int(tally[(values & (1 << bit)) > 0].sum())
         for bit, (part, _) in enumerate(parts)
     }
     return {part: count for part, count in counts.items() if count}
@@ -818,6 +772,13 @@ class Held:
                     self.rows, self.token, self.version, is_members=is_members
                 )
             return self._places[is_members]
+
+    def carry(self, before, touched):
+        """Take over from an older index what a write of a few rows left as it was."""
+        with before._lock:
+            kinds = dict(before._places)
+        for is_members, places in kinds.items():
+            self.places(is_members).carry(places, touched)
 
 
 _lock = threading.Lock()
@@ -859,15 +820,26 @@ def _token():
 
 def _build(token, version):
     """Mend the index that is held by what was stamped since, or make it anew."""
+    global _held
     held = _held
     if held is not None and held.token == token:
         whole = MapVersion.objects.filter(pk=1).values_list("whole", flat=True).first()
         if held.version < version and (whole or 0) <= held.version:
-            records, hands = _read(since=held.version)
-            rows = _mended(held.rows, records, hands)
-            if rows is not None and len(rows) == MapRow.objects.count():
-                return Held(token, version, rows)
-    return Held(token, version, _rows_of(*_read()))
+            made = columns.mended(held.rows, *_read(since=held.version))
+            if made is not None and _is_all(made[0]):
+                rows, touched = made
+                fresh = Held(token, version, rows)
+                fresh.carry(held, touched)
+                return fresh
+    # Two of them need not be held at once.
+    _held = held = None
+    fresh = Held(token, version, columns.rows_of(*_read()))
+    columns.give_back()
+    return fresh
+
+
+def _is_all(rows):
+    return len(rows) > MOST_COUNTED or len(rows) == MapRow.objects.count()
 
 
 def _is_packed():
@@ -921,63 +893,3 @@ def _chunks(since):
             firsts, seconds, last = cursor.fetchone()
             if last is not None:
                 yield firsts, seconds
-
-
-def _mended(rows, records, hands):
-    """Return ``Rows`` with some records put in place, or None to make all anew.
-
-    New bridges come last, having the highest ids; where they do not, all is made anew.
-    """
-    fresh = _rows_of(records, hands)
-    old = len(rows)
-    at = np.searchsorted(rows.ids, fresh.ids)
-    is_known = at < old
-    is_known[is_known] = rows.ids[at[is_known]] == fresh.ids[is_known]
-    if old and not (at[~is_known] == old).all():
-        return None
-    added = int((~is_known).sum())
-    at[~is_known] = old + np.arange(added)
-
-    def placed(before, after):
-        kind = np.promote_types(before.dtype, after.dtype)
-        made = np.zeros(old + added, dtype=kind)
-        made[:old] = before
-        made[at] = after
-        return made
-
-    codes, words = {}, {}
-    for name, before in rows.codes.items():
-        known = {word: number for number, word in enumerate(rows.words[name], 1)}
-        numbers = [0] + [
-            known.setdefault(word, len(known) + 1) for word in fresh.words[name]
-        ]
-        after = small(np.array(numbers, dtype=np.int64))[fresh.codes[name]]
-        codes[name], words[name] = placed(before, after), list(known)
-    touched = np.zeros(old + added, dtype=bool)
-    touched[at] = True
-    exact = tuple(
-        np.concatenate([before[~touched[rows.exact[0]]], after])
-        for before, after in zip(
-            rows.exact,
-            (at[fresh.exact[0]].astype(np.int32), *fresh.exact[1:]),
-            strict=True,
-        )
-    )
-    before = rows.hand_rows
-    kept = ~touched[before]
-    hand_rows = np.concatenate([before[kept], at[fresh.hand_rows]])
-    order = np.argsort(hand_rows, kind="stable")
-    builders = np.concatenate([rows.hand_builders[kept], fresh.hand_builders])
-    sure = np.concatenate([rows.hand_sure[kept], fresh.hand_sure])
-    return Rows(
-        ids=placed(rows.ids, fresh.ids),
-        x=placed(rows.x, fresh.x),
-        y=placed(rows.y, fresh.y),
-        exact=exact,
-        **{name: placed(getattr(rows, name), getattr(fresh, name)) for name in PLAIN},
-        codes=codes,
-        words=words,
-        hand_counts=np.bincount(hand_rows, minlength=old + added).astype(np.uint8),
-        hand_builders=builders[order],
-        hand_sure=sure[order],
-    )

@@ -446,6 +446,12 @@ class MapVersion(models.Model):
         search.write(bridges)
 
     @classmethod
+    def drop(cls):
+        """Tell that a bridge is gone: indexes are made anew of the rows there are."""
+        next_one = F("number") + 1
+        cls.objects.filter(pk=1).update(number=next_one, whole=next_one)
+
+    @classmethod
     def current(cls):
         return cls.objects.filter(pk=1).values_list("number", flat=True).first() or 0
 

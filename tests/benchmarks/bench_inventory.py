@@ -144,12 +144,18 @@ def _of_index():
         "import numpy\n"
         "count = Bridge.objects.count(); list(Bridge.objects.all()[:500])\n"
         # What the first use of anything brings along is no bridge's doing.
-        "mapindex._rows_of(numpy.zeros(0, RECORD), numpy.zeros(0, HAND))\n"
+        "from bridges import columns\n"
+        "empty = columns.rows_of(numpy.zeros(0, RECORD), numpy.zeros(0, HAND))\n"
+        "box = mapindex.Box(-43, 37, -37, 42, 7)\n"
+        "mapindex.Places(empty, '', 0, is_members=False).view(box)\n"
         "mapindex.project(numpy.zeros(9), numpy.zeros(9))\n"
         "gc.collect(); before = kib()\n"
         "places = mapindex.places_of(False); gc.collect()\n"
         "print(f'{(kib() - before) * 1024 / count:.1f}')\n"
-        "places.view(mapindex.Box(-43, 37, -37, 42, 7)); gc.collect()\n"
+        "places.view(box); places.view(mapindex.Box(-40.01, 39.4, -40, 39.41, 14))\n"
+        "for name in ('form', 'decade', 'county'): places.counts(name, ())\n"
+        "gc.collect(); print(f'{(kib() - before) * 1024 / count:.1f}')\n"
+        "places.page(places.mask(()), 'name', 0, 50); gc.collect()\n"
         "print(f'{(kib() - before) * 1024 / count:.1f}')\n"
     )
     made = subprocess.run(
@@ -159,9 +165,10 @@ def _of_index():
         text=True,
         check=True,
     )
-    grown, viewed = made.stdout.split()
+    grown, viewed, listed = made.stdout.split()
     print(
-        f"  worker grew by {grown} bytes a bridge, {viewed} after a view of the region"
+        f"  worker grew by {grown} bytes a bridge, {viewed} after views far and near,"
+        f" {listed} with a list in order of names"
     )
 
 
@@ -202,21 +209,52 @@ def clusters():
         found = by_sql()
         cursor.execute("DROP TABLE spots")
 
+    _, ours, _ = places.view(box)
+
     def first():
         places._cells.clear()
         places.view(box)
 
     once = told("region clusters from memory, the first time", times(first, 7))
+    after = told("region clusters from memory, the first after a write", _written(box))
+    afar = told(
+        "  the same, a bridge having moved, with mending the index",
+        _written(box, is_moved=True, with_mending=True),
+    )
+    places = mapindex.places_of(True)
     fast = told(
         "region clusters from memory, asked again", times(lambda: places.view(box))
     )
-    _, ours, _ = places.view(box)
     assert sorted(n for _, _, n in ours) == sorted(
         int(n) for _, _, n, *_ in found if n > 1
     )
     print(
-        f"    {slow / once:,.0f} times as fast at first, {slow / fast:,.0f} times after"
+        f"    {slow / once:,.0f} times as fast from nothing, {slow / after:,.0f} times "
+        f"after a write ({slow / afar:,.0f} with the mending), {slow / fast:,.0f} times "
+        "asked again"
     )
+
+
+def _written(box, *, is_moved=False, with_mending=False):
+    """Return the times of the first view after each of a few writes."""
+    from bridges import mapindex
+    from bridges.models import Bridge, MapVersion
+
+    took = []
+    for number in range(7):
+        mapindex.places_of(True).view(box)
+        bridge = Bridge.objects.order_by("pk")[50 + number]
+        if is_moved:
+            Bridge.objects.filter(pk=bridge.pk).update(
+                latitude=float(bridge.latitude) + (-1) ** number * 0.2
+            )
+        MapVersion.bump([bridge.pk])
+        if with_mending:
+            took += times(lambda: mapindex.places_of(True).view(box), 1)
+        else:
+            places = mapindex.places_of(True)
+            took += times(lambda places=places: places.view(box), 1)
+    return took
 
 
 def pages():

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from django.http import QueryDict
 
-from bridges import mapindex, services
+from bridges import columns, gathering, mapindex, services
 from bridges.filters import BridgeFilter, applied
 from bridges.models import (
     Bridge,
@@ -154,16 +154,22 @@ def test_the_page_is_in_the_order_that_the_database_gives(order):
     assert [pk for page in pages for pk in page] == expected
 
 
-def test_what_is_mended_row_by_row_is_what_is_made_anew():
+def test_what_is_mended_row_by_row_is_what_is_made_anew(monkeypatch):
+    monkeypatch.setattr(mapindex, "MOST_POINTS", 5)
     inventory(40)
-    mapindex.places_of(True)
     chance = random.Random(2)
     for round_ in range(6):
+        for is_members in (True, False):
+            _looked_at(mapindex.places_of(is_members))
         touched = chance.sample(list(Bridge.objects.all()), 5)
         for bridge in touched:
             bridge.county = chance.choice(["Alder", "Quarry", "Sedge"])
             bridge.status = chance.choice(Bridge.Status.values)
             bridge.is_position_sensitive = not bridge.is_position_sensitive
+            if chance.random() < 0.4:
+                bridge.is_public = not bridge.is_public
+                bridge.name = f"{chance.choice('ABZ')} {bridge.name}"
+                bridge.latitude = 39.5 + chance.random() / 5
             bridge.save()
         new = list_bridge(100 + round_, county="New County", is_position_sensitive=True)
         built_by(new, list_builder(f"Late {round_}", f"late-{round_}"))
@@ -171,17 +177,48 @@ def test_what_is_mended_row_by_row_is_what_is_made_anew():
         assert MapVersion.objects.get().whole < MapVersion.current()
         mended = mapindex.places_of(True)
         anew = mapindex.Places(
-            mapindex._rows_of(*mapindex._read()), "", 0, is_members=True
+            columns.rows_of(*mapindex._read()), "", 0, is_members=True
         )
         assert np.array_equal(mended.rows.ids, anew.rows.ids)
         hands = ("hand_counts", "hand_builders", "hand_sure")
-        for name in (*mapindex.PLAIN, "x", "y", *hands):
+        for name in ("x", "y", *hands):
             one, other = getattr(mended.rows, name), getattr(anew.rows, name)
             assert np.array_equal(one, other), name
+        for name in columns.GROUP_OF:
+            assert np.array_equal(mended.rows.of(name), anew.rows.of(name)), name
         assert np.array_equal(mended.x, anew.x)
         assert np.array_equal(mended.y, anew.y)
         for name in mapindex.TERMS:
             assert mended.counts(name, ()) == anew.counts(name, ()), name
+        for is_members in (True, False):
+            mended = mapindex.places_of(is_members)
+            assert mended._cells
+            assert mended._by_x is not None
+            anew = mapindex.Places(anew.rows, "", 0, is_members=is_members)
+            assert _looked_at(mended) == _looked_at(anew)
+
+
+def _looked_at(places):
+    """Return what views near and far and the list show, all of it kept by the index."""
+    boxes = [mapindex.Box(-41, 39, -40, 40, zoom) for zoom in (3, 8, 10, 11, 13)]
+    told = []
+    for box in boxes:
+        points, clusters, total = places.view(box)
+        told.append((points.tolist(), clusters, total))
+    told.append(places.page(places.mask([]), "name", 0, 200))
+    return told
+
+
+def test_a_view_is_kept_over_a_write_that_moves_nothing(monkeypatch):
+    inventory(30)
+    places = mapindex.places_of(True)
+    before = _looked_at(places)
+    MapVersion.bump([places.rows.ids[3].item()])
+    monkeypatch.setattr(gathering, "gather", None)
+    monkeypatch.setattr(gathering, "coarser", None)
+    box = mapindex.Box(-41, 39, -40, 40, 8)
+    points, clusters, total = mapindex.places_of(True).view(box)
+    assert (points.tolist(), clusters, total) == before[1]
 
 
 def test_a_bridge_that_is_gone_is_gone_from_the_index():
