@@ -188,14 +188,16 @@ class _Common:
             )
             person.groups.set([groups[name] for name in one["groups"]])
             self.people[one["username"]] = person
-        self.builders = {
-            one["slug"]: Builder.objects.create(**one)
-            for one in read("builders")["builders"]
-        }
         self.sources = {}
         for one in read("sources")["sources"]:
             key = one.pop("key")
             self.sources[key] = Source.objects.create(**one)
+        self.builders = {}
+        for one in read("builders")["builders"]:
+            names = one.pop("names", [])
+            made = self.builders[one["slug"]] = Builder.objects.create(**one)
+            for name in names:
+                made.names.create(**self.resolved(name))
 
     def resolved(self, facts):
         """Return facts with builders and sources in the place of their keys."""

@@ -183,8 +183,9 @@ def write(kind, bridges, sight, address_of=None):
     return pieces(_told(bridges, sight), sight, address_of)
 
 
-def headers(kind, as_of=None):
-    name = "bridges" if as_of is None else f"bridges-{as_of.isoformat()}"
+def headers(kind, name="bridges", as_of=None):
+    if as_of is not None:
+        name = f"{name}-{as_of.isoformat()}"
     return {
         "Content-Type": FORMATS[kind],
         "Content-Disposition": content_disposition_header(True, f"{name}.{kind}"),

@@ -18,11 +18,13 @@ from .derived import (
     StatusSpell,
     Watch,
 )
+from .naming import BuilderName
 
 __all__ = [
     "Attribution",
     "Bridge",
     "Builder",
+    "BuilderName",
     "ChangeSeen",
     "Claim",
     "Confidence",

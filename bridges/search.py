@@ -88,12 +88,13 @@ def _write(ids):
         aside[bridge.pk] += [bridge.road, bridge.crossing, notes.get(bridge.pk, "")]
     for model, path in (
         (Attribution, "builder__name"),
+        (Attribution, "builder__names__name"),
         (Plate, "transcription"),
         (LifeEvent, "text"),
     ):
         rows = model.objects.filter(bridge__in=ids).order_by("pk")
         for pk, text in rows.values_list("bridge_id", path):
-            told[pk].append(text)
+            told[pk].append(text or "")
     rows = [
         SearchText(
             bridge_id=bridge.pk,

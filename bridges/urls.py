@@ -5,6 +5,7 @@ from django.urls import path
 from . import (
     along,
     basemap,
+    builder_editing,
     changes,
     comparables,
     numbers,
@@ -20,6 +21,12 @@ urlpatterns = [
     path("forms/words/", word_views.words, name="words"),
     path("builders/", views.builders, name="builders"),
     path("builders/<slug:slug>/", views.builder, name="builder"),
+    path("builders/<slug:slug>/names/", builder_editing.names, name="builder-names"),
+    path(
+        "builders/<slug:slug>/names/<int:pk>/",
+        builder_editing.names,
+        name="builder-name",
+    ),
     path("bridges/<slug:slug>/comparables/", comparables.page, name="comparables"),
     path(
         "bridges/<slug:slug>/comparables.csv",

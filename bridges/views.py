@@ -19,7 +19,7 @@ from django.views.decorators.http import require_safe
 
 from shared import audit, limits, policy
 
-from . import drawing, exports, facets, mapindex
+from . import builder_editing, drawing, exports, facets, mapindex
 from .api import RECENT_YEARS
 from .filters import (
     DEFAULT_ORDER,
@@ -29,7 +29,8 @@ from .filters import (
     BridgeFilter,
     years_ago,
 )
-from .models import Attribution, Bridge, Builder, Plate
+from .models import Attribution, Bridge, Builder, BuilderName, Plate
+from .naming import name_in_use
 
 PAGE_SIZE = 50
 # What the slide of years offers at a tap, and where it begins.
@@ -259,7 +260,7 @@ def export(request, kind):
             audit.Action.EXPORTED, person=request.user, subject=f"bridges as {kind}"
         )
     response = StreamingHttpResponse(piece.encode() for piece in pieces)
-    for name, value in exports.headers(kind, sight.as_of).items():
+    for name, value in exports.headers(kind, as_of=sight.as_of).items():
         response.headers[name] = value
     return response
 
@@ -274,9 +275,13 @@ def builders(request):
     )
     lost = Q(attributions__bridge__status=Bridge.Status.LOST)
     bridges = "attributions__bridge"
-    found = Builder.objects.order_by("name", "id").annotate(
-        standing_count=Count(bridges, filter=seen & ~lost, distinct=True),
-        lost_count=Count(bridges, filter=seen & lost, distinct=True),
+    found = (
+        Builder.objects.prefetch_related("names")
+        .order_by("name", "id")
+        .annotate(
+            standing_count=Count(bridges, filter=seen & ~lost, distinct=True),
+            lost_count=Count(bridges, filter=seen & lost, distinct=True),
+        )
     )
     page = Paginator(found, PAGE_SIZE).get_page(request.GET.get("page"))
     return render(request, "bridges/builders.html", {"page": page})
@@ -289,6 +294,7 @@ def builder(request, slug):
     hands = Attribution.objects.select_related("source").order_by("bridge__name", "id")
     found = get_object_or_404(
         Builder.objects.prefetch_related(
+            Prefetch("names", BuilderName.objects.select_related("source")),
             Prefetch(
                 "attributions",
                 hands.filter(bridge__in=bridges).select_related("bridge__standing"),
@@ -300,15 +306,26 @@ def builder(request, slug):
         ),
         slug=slug,
     )
-    work = [(hand, _row(hand.bridge, [])) for hand in found.attributions.all()]
+    work = [
+        (hand, _row(hand.bridge, []), _then(found, hand.bridge))
+        for hand in found.attributions.all()
+    ]
     is_lost = Bridge.Status.LOST
     return render(
         request,
         "bridges/builder.html",
         {
             "builder": found,
-            "standing": [pair for pair in work if pair[0].bridge.status != is_lost],
-            "lost": [pair for pair in work if pair[0].bridge.status == is_lost],
+            "names": found.names.all(),
+            "can_edit": builder_editing.can_edit(request.user),
+            "standing": [one for one in work if one[0].bridge.status != is_lost],
+            "lost": [one for one in work if one[0].bridge.status == is_lost],
             "plates": found.plates.all(),
         },
     )
+
+
+def _then(builder, bridge):
+    """Return what the builder was called when the bridge was built, if another name."""
+    name = name_in_use(builder, bridge.built_earliest, bridge.built_latest)
+    return name if name != builder.name else ""

@@ -66,12 +66,14 @@ class World:
             kept = self.photos if of_photos else self.visits
             return kept[case or "accepted"].client_id
         if parameter == "slug":
-            if room == "builder":
+            if room.startswith("builder"):
                 return self.builder.slug
             return self.bridges[case or "open"].slug
         if parameter == "pk":
             if room == "keeper-retry":
                 return self.dead.pk
+            if room == "builder-name":
+                return self.builder.names.get().pk
             if room == "record-edit":
                 return self.bridges["open"].spans.get().pk
             return self.people["volunteer"].pk
@@ -179,6 +181,7 @@ def _bridges(world):
         "hidden": make_bridge(name="Hidden Bridge", is_public=False),
     }
     world.builder = Builder.objects.create(name="Orr & Vane", slug="orr-vane")
+    world.builder.names.create(name="Orr Bros.", when="1871/1880")
     source = Source.objects.create(title="County minutes")
     for bridge in world.bridges.values():
         Attribution.objects.create(bridge=bridge, builder=world.builder, source=source)

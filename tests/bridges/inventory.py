@@ -10,6 +10,7 @@ from bridges.models import (
     Attribution,
     Bridge,
     Builder,
+    BuilderName,
     Claim,
     LifeEvent,
     Link,
@@ -78,6 +79,10 @@ def list_bridge(number=1, **facts):
 
 def list_builder(name="Corrick & Vane", slug="corrick-and-vane", **facts):
     return Builder.objects.create(name=name, slug=slug, place="Hollin Mills", **facts)
+
+
+def named(builder, name, when="", **facts):
+    return BuilderName.objects.create(builder=builder, name=name, when=when, **facts)
 
 
 def built_by(bridge, builder, **facts):
