@@ -27,8 +27,11 @@ GROUPS = {
 GROUP_OF = {name: group for group, names in GROUPS.items() for name in names}
 # Keys up to here are told apart by a table of all of them, beyond by sorting.
 MOST_TABLED = 1 << 22
+# A name of the C library's, and from how many bytes on an array is large.
+MMAP_THRESHOLD, LARGE_BYTES = -3, 1 << 21
 # More at once than these are not put in place one by one.
 MOST_MENDED = 5_000
+MOST_COMPARED = 50
 
 
 def small(numbers):
@@ -242,7 +245,8 @@ def _joined(table, fresh):
 
 def _with_hands(made, rows, fresh, at):
     """Put the builders of the fresh rows in place; ``made`` is ``rows`` but for them."""
-    if len(made) == len(rows) and _same_hands(rows, fresh, at):
+    few = len(at) <= MOST_COMPARED and len(made) == len(rows)
+    if few and _same_hands(rows, fresh, at):
         return made
     touched = np.zeros(len(made), dtype=bool)
     touched[at] = True
@@ -263,24 +267,29 @@ def _with_hands(made, rows, fresh, at):
 def _same_hands(rows, fresh, at):
     if not np.array_equal(rows.hand_counts[at], fresh.hand_counts):
         return False
-    ends = np.cumsum(rows.hand_counts, dtype=np.int64)[at]
+    # Summed up to each of a few rows, which is quicker than up to every row.
+    starts = np.array(
+        [np.sum(rows.hand_counts[:row], dtype=np.int64) for row in at.tolist()],
+        dtype=np.int64,
+    )
     counts = fresh.hand_counts.astype(np.int64)
     # The place of each fresh hand among the old ones.
     within = np.arange(len(fresh.hand_builders)) - np.repeat(
         np.cumsum(counts) - counts, counts
     )
-    places = np.repeat(ends - counts, counts) + within
+    places = np.repeat(starts, counts) + within
     return np.array_equal(
         rows.hand_builders[places], fresh.hand_builders
     ) and np.array_equal(rows.hand_sure[places], fresh.hand_sure)
 
 
-def give_back():
-    """Return memory that was freed to the system, where the C library can be asked.
+def return_freed():
+    """Have large arrays go back to the system as soon as they are let go.
 
-    The bytes an index is made of would else stay with the worker for good.
+    Else the C library, where it is the GNU one, learns from the first of them to keep
+    what it took to work something out, for good: twice what the index itself needs.
     """
     try:
-        ctypes.CDLL(None).malloc_trim(0)
+        ctypes.CDLL(None).mallopt(MMAP_THRESHOLD, LARGE_BYTES)
     except (AttributeError, OSError, TypeError):
         return

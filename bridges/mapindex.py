@@ -56,6 +56,8 @@ MOST_COUNTS = 512
 # Cells of whole views are kept up to here; nearer, few bridges lie in any view.
 MOST_KEPT_ZOOM = 11
 CHUNK = 50_000
+# Fewer where they come as one value: the driver keeps room for the longest it had.
+PART = 20_000
 # Up to so many bridges their number is asked at each write: a database put back or
 # filled by hand is then noticed whatever else happened to it.
 MOST_COUNTED = 50_000
@@ -163,6 +165,8 @@ class Places:
     token: str
     version: int
     is_members: bool
+    # The same of an older index, whose arrays can be shared where they still hold.
+    before: Places | None = None
     x: np.ndarray = field(init=False)
     y: np.ndarray = field(init=False)
     _masks: OrderedDict = field(default_factory=OrderedDict)
@@ -170,16 +174,21 @@ class Places:
     _tallies: OrderedDict = field(default_factory=OrderedDict)
     _cells: OrderedDict = field(default_factory=OrderedDict)
     _orders: dict = field(default_factory=dict)
-    _by_x: np.ndarray | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def __post_init__(self):
         self.x, self.y = self.rows.x, self.rows.y
         number, x, y = self.rows.exact
         if self.is_members and len(number):
-            self.x, self.y = self.x.copy(), self.y.copy()
-            self.x[number], self.y[number] = x, y
-        self._count = int(np.count_nonzero(self._seen()))
+            if self.before is not None and _stand_alike(self.rows, self.before.rows):
+                self.x, self.y = self.before.x, self.before.y
+            else:
+                self.x, self.y = self.x.copy(), self.y.copy()
+                self.x[number], self.y[number] = x, y
+        self.before = None
+        self._count = (
+            len(self.rows) if self.is_members else np.count_nonzero(self._seen())
+        )
 
     def __len__(self):
         return self._count
@@ -227,8 +236,6 @@ class Places:
                 self._cells[key, day] = gathering.mended(
                     held, self.x, self.y, BITS - 2 - key[0], gone, come, self._seen
                 )
-        if before._by_x is not None:
-            self._by_x = self._moved_by_x(before._by_x, touched[moved], was)
         for column, rank in before._orders.items():
             if was == len(self.rows) and self._stands_in_order(column, rank, touched):
                 self._orders[column] = rank
@@ -237,15 +244,6 @@ class Places:
         if self.is_members:
             return np.ones(len(rows), dtype=bool)
         return (self.rows.of("flags", rows) & IS_PUBLIC) > 0
-
-    def _moved_by_x(self, by_x, moved, was):
-        if not len(moved):
-            return by_x
-        away = np.zeros(was, dtype=bool)
-        away[moved[moved < was]] = True
-        kept = by_x[~away[by_x]]
-        moved = moved[np.argsort(self.x[moved], kind="stable")].astype(by_x.dtype)
-        return np.insert(kept, np.searchsorted(self.x[kept], self.x[moved]), moved)
 
     def _stands_in_order(self, column, rank, touched):
         """Ask whether written rows and their neighbours still stand as they did."""
@@ -485,9 +483,12 @@ class Places:
             inside = (across >= 0) & (across < columns) & (down >= 0) & (down < rows)
             cells = found.only(inside)
         else:
-            numbers = self._in_columns(first_x << shift, (first_x + columns) << shift)
-            y = self.y[numbers]
-            numbers = numbers[(y >= first_y << shift) & (y < (first_y + rows) << shift)]
+            numbers = self._inside(
+                first_x << shift,
+                (first_x + columns) << shift,
+                first_y << shift,
+                (first_y + rows) << shift,
+            )
             numbers = numbers[self.mask(pairs)[numbers]] if len(numbers) else numbers
             cells = gathering.gather(self.x, self.y, numbers, shift)
         total = int(cells.counts.sum())
@@ -519,23 +520,32 @@ class Places:
         rows = np.flatnonzero(self.mask(tuple(pairs)))
         return gathering.gather(self.x, self.y, rows, BITS - 2 - zoom)
 
-    def _in_columns(self, left, right):
-        """Return the rows whose x lies from ``left`` up to ``right``."""
-        if self._by_x is None:
-            self._by_x = np.argsort(self.x, kind="stable").astype(np.int32)
-        a, b = np.searchsorted(self.x, (left, right), sorter=self._by_x)
-        return self._by_x[a:b]
+    def _inside(self, left, right, top, bottom):
+        """Return the rows whose place lies from left and top up to right and bottom.
+
+        Looking at every place takes about a millisecond a million; an order of them
+        kept for it would take four bytes of each bridge.
+        """
+        mask = self.x >= left
+        mask &= self.x < right
+        numbers = np.flatnonzero(mask)
+        y = self.y[numbers]
+        return numbers[(y >= top) & (y < bottom)]
 
     def _rows_in(self, cells, shift, pairs):
         """Return the rows that lie in a few cells, in the order of ids."""
         if not len(cells.x):
             return np.zeros(0, dtype=np.int64)
-        left, right = int(cells.x.min()) << shift, (int(cells.x.max()) + 1) << shift
-        numbers = self._in_columns(left, right)
+        numbers = self._inside(
+            int(cells.x.min()) << shift,
+            (int(cells.x.max()) + 1) << shift,
+            int(cells.y.min()) << shift,
+            (int(cells.y.max()) + 1) << shift,
+        )
         x, y = self.x[numbers] >> shift, self.y[numbers] >> shift
         key = (y.astype(np.int64) << 32) | x
         wanted = (cells.y.astype(np.int64) << 32) | cells.x
-        numbers = np.sort(numbers[np.isin(key, wanted)])
+        numbers = numbers[np.isin(key, wanted)]
         return numbers[self.mask(pairs)[numbers]]
 
     # -- the list
@@ -590,9 +600,7 @@ class Places:
         """Return the place of each row in the database's own order of a column."""
         if column not in self._orders:
             query = Bridge.objects.order_by(column, "pk").values_list("pk", flat=True)
-            with connection.cursor() as cursor:
-                cursor.execute(*query.query.sql_with_params())
-                ids = np.fromiter((row[0] for row in cursor), dtype=np.int64)
+            ids = np.fromiter(query.iterator(chunk_size=PART), dtype=np.int64)
             rank = np.zeros(len(self.rows), dtype=np.int32)
             at = np.searchsorted(self.rows.ids, ids)
             known = at < len(self.rows)
@@ -714,6 +722,16 @@ def _is_open(flags):
     return (flags & IS_SENSITIVE) == 0
 
 
+def _stand_alike(rows, others):
+    """Say whether two ``Rows`` share the arrays of where their bridges stand."""
+    same = zip(rows.exact, others.exact, strict=True)
+    return (
+        rows.x is others.x
+        and rows.y is others.y
+        and all(np.array_equal(one, other) for one, other in same)
+    )
+
+
 def _count_codes(codes, mask, size):
     return np.bincount(codes[mask], minlength=size)
 
@@ -778,7 +796,15 @@ class Held:
         with before._lock:
             kinds = dict(before._places)
         for is_members, places in kinds.items():
-            self.places(is_members).carry(places, touched)
+            made = Places(
+                self.rows,
+                self.token,
+                self.version,
+                is_members=is_members,
+                before=places,
+            )
+            made.carry(places, touched)
+            self._places[is_members] = made
 
 
 _lock = threading.Lock()
@@ -831,11 +857,10 @@ def _build(token, version):
                 fresh = Held(token, version, rows)
                 fresh.carry(held, touched)
                 return fresh
+    columns.return_freed()
     # Two of them need not be held at once.
     _held = held = None
-    fresh = Held(token, version, columns.rows_of(*_read()))
-    columns.give_back()
-    return fresh
+    return Held(token, version, columns.rows_of(*_read()))
 
 
 def _is_all(rows):
@@ -881,7 +906,7 @@ def _chunks(since):
             return
         # Joined where the rows are, one value in place of many; not all in one go, or
         # the driver would hold the whole index once more.
-        last, most = -1, 2 * CHUNK
+        last, most = -1, PART
         while last is not None:
             cursor.execute(
                 "SELECT string_agg(packed, ''::bytea ORDER BY bridge_id), "

@@ -193,7 +193,6 @@ def test_what_is_mended_row_by_row_is_what_is_made_anew(monkeypatch):
         for is_members in (True, False):
             mended = mapindex.places_of(is_members)
             assert mended._cells
-            assert mended._by_x is not None
             anew = mapindex.Places(anew.rows, "", 0, is_members=is_members)
             assert _looked_at(mended) == _looked_at(anew)
 
