@@ -18,6 +18,7 @@ from .derived import (
     StatusSpell,
     Watch,
 )
+from .imported import Correspondence, Import, ImportRow
 from .naming import BuilderName
 
 __all__ = [
@@ -29,8 +30,11 @@ __all__ = [
     "Claim",
     "Confidence",
     "Connection",
+    "Correspondence",
     "DeckPosition",
     "Form",
+    "Import",
+    "ImportRow",
     "LifeEvent",
     "Link",
     "MapRow",

@@ -129,6 +129,8 @@ class AuditEntry(models.Model):
         LEFT = "left", "Closed an account"
         BACKED_UP = "backed-up", "Made a backup"
         RESTORED = "restored", "Restored a backup"
+        IMPORTED = "imported", "Brought in a list"
+        DECIDED = "decided", "Said which bridge a row is"
 
     at = models.DateTimeField(default=timezone.now, db_index=True)
     person = models.ForeignKey(

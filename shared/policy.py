@@ -27,6 +27,11 @@ def can_write_dossiers(person):
     return _in(person, OFFICER, KEEPER)
 
 
+def can_import(person):
+    """Bring in lists, and say which bridge a row of one speaks of."""
+    return _in(person, OFFICER, KEEPER)
+
+
 def can_see_exact_positions(person):
     """Members of the society see where a sensitive bridge stands; visitors do not."""
     return _in(person, *GROUPS)
@@ -57,6 +62,10 @@ class Can:
     @cached_property
     def write_dossiers(self):
         return can_write_dossiers(self.person)
+
+    @cached_property
+    def bring_in(self):
+        return can_import(self.person)
 
     @cached_property
     def keep(self):
