@@ -12,6 +12,7 @@ from django.core.cache import cache
 from django.db import transaction
 from django.test import Client
 
+from shared import backup
 from tests.access import world as worlds
 from tests.access.world import PARAMETERS, ROLES, SECRETS
 
@@ -147,6 +148,26 @@ def test_everybody_may_do_what_the_table_says_and_sees_no_secret(world):
             wrong.append(f"is   {line(key, answers)}\nsays {line(key, expected)}")
     assert not wrong, "\n" + "\n".join(wrong)
     assert not seen, "\n" + "\n".join(seen)
+
+
+def test_every_kind_of_stored_file_is_guarded_as_its_row_says(world, media):
+    """Copies of every size as the one the table names; nothing by its name on disk."""
+    everybody, table, wrong = callers(world), rows(), []
+    for case, photo in world.photos.items():
+        key = "surveys:photo", "" if case == "accepted" else case, "GET"
+        for size in photo.derivatives:
+            path = f"/photos/{photo.client_id}/{size}.jpg"
+            is_now = now(everybody, "GET", path)
+            wrong += [] if is_now == table[key] else [line((path, "", ""), is_now)]
+    kinds = set()
+    for name in backup.stored_names():
+        kinds.add(name.partition("/")[0])
+        for path in (f"/{name}", f"/media/{name}", f"/static/{name}"):
+            for role in ("nobody", "keeper"):
+                found = told(ask(everybody[role], "GET", path))
+                wrong += [] if found == "hide" else [f"{role} {found} {path}"]
+    assert kinds == {"originals", "photos", "dossiers"}, "else nothing was tried"
+    assert not wrong, "\n".join(wrong)
 
 
 def test_the_secrets_are_there_to_be_seen(world):

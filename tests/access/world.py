@@ -5,13 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from django.urls import get_resolver, reverse
+from django.utils import timezone
 
-from bridges.models import Attribution, Builder, Plate, Source
+from analysis import dossier_jobs
+from analysis.services import recheck
+from bridges import watching
+from bridges.models import Attribution, Builder, Plate, Source, Watch
 from shared import jobs, people
 from surveys import services
 from tests.images import with_place
-from tests.makers import make_bridge, make_person, make_visit, photo_document
+from tests.makers import make_person, make_visit, photo_document
 from tests.shared import example_jobs
+from tests.structures import make_described_bridge
 
 ROLES = (
     "nobody",
@@ -50,6 +55,8 @@ class World:
     builder: object = None
     job: object = None
     dead: object = None
+    package: object = None
+    watch: object = None
     invitation: str = ""
 
     def path(self, name, case):
@@ -76,10 +83,15 @@ class World:
                 return self.builder.names.get().pk
             if room == "record-edit":
                 return self.bridges["open"].spans.get().pk
+            if room == "watching-remove":
+                return self.watch.pk
             return self.people["volunteer"].pk
         if parameter == "token":
-            of_links = room == "link"
-            return "no-such-token" if of_links else self.job.token
+            if room == "watching-stop":
+                return watching._token(self.people["author"])
+            if room.startswith("dossier"):
+                return self.package.token
+            return "no-such-token" if room == "link" else self.job.token
         if parameter == "secret":
             return self.invitation
         if parameter == "kind" and room == "export":
@@ -93,7 +105,7 @@ class World:
 
 PLAIN = {
     "address": "upstream",
-    "document": "photographs",
+    "document": "sheet",
     "kind": "span",
     "form": "pratt",
     "size": "320",
@@ -160,6 +172,21 @@ def make():
         visit=world.visits["returned"], reviewer=rae, question="secret-question"
     )
     world.job = jobs.enqueue(example_jobs.echo, by=author, word="secret-job")
+    for bridge in world.bridges.values():
+        recheck(bridge=bridge)
+    officer = world.people["officer"]
+    world.package = dossier_jobs.ask(
+        world.bridges["open"],
+        officer,
+        document=dossier_jobs.PACKAGE,
+        paper="a4",
+        include=[],
+        case=None,
+        between=[],
+    )
+    world.watch = Watch.objects.create(
+        person=author, bridge=world.bridges["open"], told_until=timezone.now()
+    )
     world.dead = jobs.enqueue(example_jobs.fail, how="hopeless")
     _, world.invitation = people.invite(
         email="guest@example.org", groups=["volunteer"], by=world.people["keeper"]
@@ -169,8 +196,8 @@ def make():
 
 def _bridges(world):
     world.bridges = {
-        "open": make_bridge(name="Open Bridge"),
-        "shy": make_bridge(
+        "open": make_described_bridge(name="Open Bridge"),
+        "shy": make_described_bridge(
             name="Shy Bridge",
             latitude="41.234567",
             longitude="-77.456789",
@@ -178,7 +205,7 @@ def _bridges(world):
             owner_contact="secret-owner-contact",
             access_notes="secret-way-in",
         ),
-        "hidden": make_bridge(name="Hidden Bridge", is_public=False),
+        "hidden": make_described_bridge(name="Hidden Bridge", is_public=False),
     }
     world.builder = Builder.objects.create(name="Orr & Vane", slug="orr-vane")
     world.builder.names.create(name="Orr Bros.", when="1871/1880")

@@ -9,6 +9,8 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 os.environ["DJANGO_SETTINGS_MODULE"] = "shared.settings"
 
+from tests.endurance.together import die_with
+
 
 def load():
     """Load the code once; every worker is forked from here."""
@@ -23,11 +25,13 @@ def main():
     from django.core.management import call_command
 
     wanted, alive, is_over = int(os.environ["WORKERS"]), set(), []
+    own = os.getpid()
     signal.signal(signal.SIGTERM, lambda *_: is_over.append(True))
     while not is_over:
         while len(alive) < wanted:
             pid = os.fork()
             if pid == 0:
+                die_with(own)
                 call_command("run_jobs", pause=0.1, verbosity=0)
                 os._exit(0)
             alive.add(pid)

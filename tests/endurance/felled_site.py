@@ -17,6 +17,8 @@ import requests
 from django.db import connection
 from django.test import Client
 
+from tests.endurance.together import tied
+
 ROOT = Path(__file__).resolve().parent.parent.parent
 FARM = Path(__file__).with_name("farm.py")
 PATIENCE_S = 120
@@ -69,7 +71,7 @@ class Site:
     def _start(self, command):
         # A group of its own, so that it can be felled whole.
         return subprocess.Popen(
-            command,
+            tied(command),
             cwd=ROOT,
             env=self.env,
             stdout=self.log,

@@ -15,6 +15,8 @@ from pathlib import Path
 from django.conf import settings
 from django.db import connection
 
+from tests.endurance.together import tied
+
 ROOT = Path(__file__).resolve().parent.parent.parent
 
 
@@ -51,7 +53,7 @@ class Site:
             "SECOND_CROSSING_DATA": str(self.data_folder),
         }
         self.process = subprocess.Popen(
-            command, cwd=ROOT, env=environment, start_new_session=True
+            tied(command), cwd=ROOT, env=environment, start_new_session=True
         )
         for _ in range(300):
             try:
