@@ -240,16 +240,45 @@ class _Items:
 
 @dataclass(frozen=True, eq=False)
 class _Excess:
-    """How far forces can be from those between the corners, per share of each corner.
+    """How far redundants can be above and below lines between corners, per share of each.
 
-    ``up`` and ``down`` at the dead load and at the live, (t, p, c).
+    ``high`` and ``low`` are those, (k, p, c).
     """
 
-    up_dead: Float
-    up_live: Float
-    down_dead: Float
-    down_live: Float
+    high: _Shortfall
+    low: _Shortfall
     lines: _Lines | None
+
+    def of_rows(self, stress: Float) -> tuple[Float, Float, Float, Float]:
+        """Return how far forces of (t, k) ``stress`` can be, (t, p, c).
+
+        Above the lines at the dead load and at the live, below at the dead load and at
+        the live.
+        """
+        high, low = self.high, self.low
+        return (
+            _moved(stress, high.dead, low.dead),
+            _moved(stress, high.live, low.live),
+            _moved(stress, low.dead, high.dead),
+            _moved(stress, low.live, high.live),
+        )
+
+    def most(self, stress: Float) -> tuple[Float, Float, Float, Float]:
+        """Return the most of ``of_rows`` over all places, or a little more: (t, c)."""
+        high, low = self.high.most(), self.low.most()
+        return (
+            _moved(stress, high.dead, low.dead),
+            _moved(stress, high.live, low.live),
+            _moved(stress, low.dead, high.dead),
+            _moved(stress, low.live, high.live),
+        )
+
+
+def _moved(stress: Float, plus: Float, minus: Float) -> Float:
+    """Return (t, ...) from (t, k) and (k, ...): what pulls adds, what pushes takes."""
+    both = np.hstack([np.maximum(stress, 0.0), np.maximum(-stress, 0.0)])
+    flat: Float = both @ np.concatenate([plus, minus]).reshape(both.shape[1], -1)
+    return flat.reshape(-1, *plus.shape[1:])
 
 
 @dataclass(frozen=True, eq=False)
@@ -359,61 +388,66 @@ class _BlockState:
             self.dead,
             (self.columns, r),
             self.block,
-            self.rows,
             corners=1 if first else 2,
         )
-        count, shape = self.count, (len(self.which), self.count, *asked.shape)
-        force = self.force[:count]
-        doubtful = np.zeros(shape, bool)
+        count = self.count
         best = np.zeros(self.value.shape)
         room = np.where(np.isfinite(self.room), np.maximum(self.room, 0.0), _UNKNOWN)
-        mine_of = {
-            sign: [q for q, (_, own) in enumerate(self.which) if own == sign]
-            for sign in (1.0, -1.0)
-        }
+        # Forces in proportion to one part of dead load: 1 / multiple is the share.
+        for q, (level, _) in enumerate(self.which):
+            share = self.share[level]
+            best[q] = share / np.maximum(1.0 - share, 1e-300)
+        self._only_the_least(best)
+        kept = np.arange(count)
+        if self.least is not None:
+            kept = self._could_be_least(excess, best, room)
+        watched = np.arange(count, len(self.rows))
+        rows = np.concatenate([kept, watched])
+        up_dead, up_live, down_dead, down_live = excess.of_rows(self.stress[rows])
+        some = len(kept)
         most_of: dict[float, Float] = {}
+        mine_of: dict[float, list[int]] = {}
         for sign, under, under_dead in (
-            (1.0, excess.down_live, excess.down_dead),
-            (-1.0, excess.up_live, excess.up_dead),
+            (1.0, down_live, down_dead),
+            (-1.0, up_live, up_dead),
         ):
-            mine = mine_of[sign]
+            mine = [q for q, (_, own) in enumerate(self.which) if own == sign]
             if not mine:
                 continue
-            most = force if sign > 0.0 else -force
+            most = sign * self.force[kept]
             if not first:
                 most = np.maximum(most[:, :-1], most[:, 1:])
-            most_of[sign] = most
-            # Forces in proportion to one part of dead load: 1 / multiple is the share.
-            for q in mine:
-                share = self.share[self.which[q][0]]
-                best[q] = share / np.maximum(1.0 - share, 1e-300)
+            mine_of[sign], most_of[sign] = mine, most
             if first:
-                sure = np.where(asked, most - under[:count], 0.0).max(axis=1)
-                slack = under_dead[:count].max(axis=1)
+                sure = np.where(asked, most - under[:some], 0.0).max(axis=1)
+                slack = under_dead[:some].max(axis=1)
                 for q in mine:
-                    reached = sure / np.maximum(room[q] + slack, 1e-300)
-                    np.maximum(best[q], reached * (1.0 - 1e-9), out=best[q])
-        self._only_the_least(best)
+                    reached = sure / np.maximum(room[q, kept] + slack, 1e-300)
+                    best[q, kept] = np.maximum(best[q, kept], reached * (1.0 - 1e-9))
+        if first:
+            self._only_the_least(best)
+        doubtful = np.zeros((len(self.which), count, *asked.shape), bool)
         for sign, most in most_of.items():
             mine = mine_of[sign]
             over, over_dead = (
-                (excess.up_live, excess.up_dead)
+                (up_live[:some], up_dead[:some])
                 if sign > 0.0
-                else (excess.down_live, excess.down_dead)
+                else (down_live[:some], down_dead[:some])
             )
+            known, left = best[mine][:, kept], room[mine][:, kept]
             # One look for all levels; the sharper one tells them apart.
-            top = over_dead[:count] * best[mine].max(axis=0)[:, None]
+            top = over_dead * known.max(axis=0)[:, None]
             top += most
-            top += over[:count]
-            doubt = top > (best[mine] * room[mine]).min(axis=0)[:, None]
-            doubt |= (over_dead[:count].max(axis=1) > room[mine].min(axis=0))[:, None]
+            top += over
+            doubt = top > (known * left).min(axis=0)[:, None]
+            doubt |= (over_dead.max(axis=1) > left.min(axis=0))[:, None]
             doubt &= asked
             for q in mine:
-                np.logical_and(doubt, (room[q] < _UNKNOWN)[:, None], out=doubtful[q])
+                doubtful[q, kept] = doubt & (room[q, kept] < _UNKNOWN)[:, None]
         if excess.lines is not None:
             self._sharpen(excess, doubtful, best, first)
-        some: Mask = np.logical_or.reduce(doubtful, axis=(0, 1))
-        if len(self.rows) > count:
+        places: Mask = np.logical_or.reduce(doubtful, axis=(0, 1))
+        if len(watched):
             zero = TOLERANCE * np.maximum(
                 self.crossed.dead_scale[self.block], self.live.scale
             )
@@ -422,11 +456,26 @@ class _BlockState:
                 least = np.minimum(least[:, :-1], least[:, 1:])
             # Multiples beyond all that are asked for are of no concern.
             concern = np.where(room < _UNKNOWN, best, np.inf).min(axis=(0, 1))
-            least_dead = self.dead_force[count:, None] - excess.down_dead[count:]
+            concern = np.where(np.isfinite(concern), concern, 0.0)
+            least_dead = self.dead_force[count:, None] - down_dead[some:]
             slack = least_dead < -zero
-            slack |= least - excess.down_live[count:] + concern * least_dead < -zero
-            some = some | (asked & slack.any(axis=0))
-        return _Doubts(some, doubtful)
+            slack |= least - down_live[some:] + concern * least_dead < -zero
+            places = places | (asked & slack.any(axis=0))
+        return _Doubts(places, doubtful)
+
+    def _could_be_least(self, excess: _Excess, best: Float, room: Float) -> Index:
+        """Return the members that could have the least rating, wherever it is met."""
+        up_dead, up_live, down_dead, down_live = excess.most(self.stress[: self.count])
+        could = np.zeros(best.shape[1:], bool)
+        force = self.force[: self.count]
+        for q, (_, sign) in enumerate(self.which):
+            if sign > 0.0:
+                most, over_dead = force.max(axis=1) + up_live, up_dead
+            else:
+                most, over_dead = down_live - force.min(axis=1), down_dead
+            near = most + over_dead * best[q] > best[q] * room[q]
+            could |= (near | (over_dead > room[q])) & (room[q] < _UNKNOWN)
+        return np.flatnonzero(could.any(axis=1))
 
     def _only_the_least(self, best: Float) -> None:
         """Raise known reciprocals of multiples, (q, t, c), to those of the least rating.
@@ -633,7 +682,6 @@ def _excess(
     dead: Columns,
     settled: tuple[Columns, Float],
     block: Index,
-    rows: Index,
     corners: int,
 ) -> _Excess:
     """Return how far forces can be from a line between corners: dead load and places.
@@ -650,8 +698,8 @@ def _excess(
     pulls, pushes = np.maximum(a, 0.0), np.maximum(-a, 0.0)
     lifted = float(pushes.sum(axis=1).max(initial=0.0))
     if lifted > _MOST_LIFTED:
-        unknown = np.full((len(rows), *shape[1:]), _UNKNOWN)
-        return _Excess(unknown, unknown, unknown, unknown, None)
+        unknown = np.full(shape, _UNKNOWN)
+        return _Excess(_Shortfall(unknown, unknown), _Shortfall(unknown, unknown), None)
     x, bound, target = dead.x[:, block], crossed.dead_r[:, block], dead.target[:, block]
     at_dead = [np.maximum(gap, 0.0) for gap in (x, x - bound, x - target)]
     gaps = (columns.x, columns.x - r, columns.x - columns.target)
@@ -688,18 +736,9 @@ def _excess(
             shift.dead[i] = summed(i, pulls, high.dead) + summed(i, pushes, low.dead)
             shift.live[i] = summed(i, pulls, high.live) + summed(i, pushes, low.live)
             low.lessen(i, at_dead[2][i] + shift.dead[i], at_live[2][i] + shift.live[i])
-    stress = crossed.stress[rows]
-    both = np.hstack([np.maximum(stress, 0.0), np.maximum(-stress, 0.0)])
-
-    def moved(plus: Float, minus: Float) -> Float:
-        flat: Float = both @ np.concatenate([plus, minus]).reshape(2 * k, -1)
-        return flat.reshape(-1, *shape[1:])
-
     return _Excess(
-        moved(high.dead, low.dead),
-        moved(high.live, low.live),
-        moved(low.dead, high.dead),
-        moved(low.live, high.live),
+        high,
+        low,
         _Lines(
             at_dead,
             at_places,
@@ -722,6 +761,10 @@ class _Shortfall:
 
     dead: Float
     live: Float
+
+    def most(self) -> _Shortfall:
+        """Return the most over all places, (k, c)."""
+        return _Shortfall(self.dead.max(axis=1), self.live.max(axis=1))
 
     def lessen(self, i: int, dead: Float, live: Float) -> None:
         """Take the lesser, at equal shares, of what is known of redundant i."""

@@ -9,9 +9,19 @@ import dataclasses
 
 import numpy as np
 
-from .equilibrium import Float, Mask, Mechanism, Truss, analyse
+from .equilibrium import (
+    NOISE,
+    RANK_TOLERANCE,
+    Equilibrium,
+    Float,
+    Index,
+    Mask,
+    Mechanism,
+    Truss,
+    analyse,
+)
 
-__all__ = ["influence", "loads_where_it_adds"]
+__all__ = ["influence", "influence_within", "loads_where_it_adds"]
 
 
 def influence(truss: Truss, ea_kip: Float, taut: Mask) -> Float:
@@ -58,6 +68,35 @@ def influence(truss: Truss, ea_kip: Float, taut: Mask) -> Float:
     flex = (system.length_ft / ea_kip)[:, None]
     x = np.linalg.solve(s.T @ (flex * s), s.T @ (flex * unit))
     answer: Float = unit - s @ x
+    return answer
+
+
+def influence_within(system: Equilibrium, ea_kip: Float, slack: Index) -> Float | None:
+    """Return ``influence`` with ``slack`` members left out, by the whole truss's statics.
+
+    The redundants keep the forces of the slack bars at zero. (m, p) kip per kip; None
+    where the truss cannot stand without those bars.
+    """
+    unit = system.particular[:, system.truss.loaded]
+    s = system.selfstress
+    count, out = s.shape[1], len(slack)
+    if out > count or system.movable:
+        return None
+    if not count:
+        return unit
+    held = s[slack]
+    if out and np.linalg.matrix_rank(held, RANK_TOLERANCE) < out:
+        return None
+    flex = (system.length_ft / ea_kip)[:, None]
+    table = np.zeros((count + out, count + out))
+    table[:count, :count] = s.T @ (flex * s)
+    table[:count, count:] = held.T
+    table[count:, :count] = held
+    right = np.vstack([s.T @ (flex * unit), unit[slack]])
+    x = np.linalg.solve(table, right)[:count]
+    answer: Float = unit - s @ x
+    answer[slack] = 0.0
+    answer[np.abs(answer) < NOISE] = 0.0
     return answer
 
 

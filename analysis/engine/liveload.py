@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .equilibrium import Float, Mask, Mechanism, Truss
+from .equilibrium import Float, Mask, Truss, analyse
 from .forms import CHORDS
-from .influence import influence
+from .influence import influence_within
 from .loads import Lane, Load, Train, Uniform
 from .question import CheckInput, LiveLoad
 from .statics import dead_forces
@@ -146,15 +146,15 @@ def loaded_lengths(truss: Truss) -> tuple[Float, Float]:
     state = dead_forces(truss, ea[None], whole[None])
     if not state.stands[0]:
         return nothing
-    taut = state.taut[0]
-    ordinates = influence(truss, ea, taut)
-    for bar in np.flatnonzero(~taut & ~truss.absent):
-        let_in = taut.copy()
-        let_in[bar] = True
-        try:
-            ordinates[bar] = influence(truss, ea, let_in)[bar]
-        except Mechanism:
-            continue
+    system = analyse(truss)
+    slack = np.flatnonzero(~state.taut[0] & ~truss.absent)
+    ordinates = influence_within(system, ea, slack)
+    if ordinates is None:
+        return nothing
+    for bar in slack.tolist():
+        let_in = influence_within(system, ea, slack[slack != bar])
+        if let_in is not None:
+            ordinates[bar] = let_in[bar]
     x = truss.xy_ft[truss.loaded, 0]
     return _positive_length(ordinates, x), _positive_length(-ordinates, x)
 

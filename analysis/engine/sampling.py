@@ -30,13 +30,15 @@ import numpy as np
 
 from . import chordcheck, deadload, floor, liveload, pins
 from .answer import truss_of
+from .chunks import slices
 from .deadload import DeadLoad
 from .equilibrium import Float, Index, Truss
 from .materials import Material, strength
 from .moving import envelope
 from .question import CheckInput, LiveLoad, MemberInput
-from .rating import ratings
+from .rating import ratings_of
 from .resistance import METHODS, bare_section, capacity
+from .setting import setting
 from .statics import Model, dead_forces
 
 LEVEL = "operating"
@@ -193,8 +195,9 @@ def sample(
     tons = np.empty(groups * each)
     governing = np.empty(groups * each, np.intp)
     for group in range(groups):
-        rows = slice(group * each, (group + 1) * each)
-        tons[rows], governing[rows] = prepared.rate(place[rows])
+        for part in slices(each):
+            rows = slice(group * each + part.start, group * each + part.stop)
+            tons[rows], governing[rows] = prepared.rate(place[rows])
     shares = np.zeros(len(unknowns))
     if np.isfinite(tons).all():
         shares = _shares(unknowns, place, tons, groups)
@@ -378,18 +381,19 @@ class _Prepared:
         ea = np.stack([bar.ea_kip for bar in bars], axis=1)
         dead = self._dead_kip(check, truss, bars, place)
         loading = liveload.loading(check, truss)
-        state = dead_forces(truss, ea, dead, self.model)
+        asked = setting(truss, ea, dead, loading.loads, self.model, loading.web)
+        state = asked.state
         up, down = self._headroom(truss, bars, state.forces_kip)
-        rated = ratings(
-            truss,
-            ea,
-            self.method.dead_factor * dead,
-            loading.loads,
+        factor = self.method.dead_factor
+        if factor != 1.0:
+            asked = setting(
+                truss, ea, factor * dead, loading.loads, self.model, loading.web
+            )
+        rated = ratings_of(
+            asked,
             loading.factor_up,
             np.maximum(up, 0.0),
             np.maximum(down, 0.0),
-            self.model,
-            loading.web,
             loading.factor_down,
             least_only=True,
         )
