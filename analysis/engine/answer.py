@@ -268,10 +268,14 @@ def _assemble(checks: Sequence[CheckInput]) -> _Batch:
 
 def _envelopes(asked: Setting, loading: Loading) -> tuple[Envelope, Envelope]:
     """Return the envelope for greatest forces, and that for least forces."""
-    up = envelope_of(asked, loading.factor_up, loading.reaction_factor)
+    up = envelope_of(
+        asked, loading.factor_up, loading.reaction_factor, with_places=False
+    )
     if np.array_equal(loading.factor_up, loading.factor_down):
         return up, up
-    return up, envelope_of(asked, loading.factor_down, loading.reaction_factor)
+    return up, envelope_of(
+        asked, loading.factor_down, loading.reaction_factor, with_places=False
+    )
 
 
 def _shorten(batch: _Batch, c: int, chord: ChordState) -> None:

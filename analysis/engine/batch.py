@@ -18,6 +18,8 @@ from .pairs import TOLERANCE, Columns, Crossed, LiveBase
 
 #: Configurations worked on together: their arrays stay in the processor's cache.
 BLOCK = 128
+#: Forces worked out together: as many as the nearest cache holds.
+_FORCES_AT_ONCE = 2**15
 _NO_PLACE = np.iinfo(np.int32).max
 
 
@@ -26,23 +28,21 @@ class Peaks:
     """Extreme total forces so far and where: ``high``, ``low`` (m, c) kip.
 
     ``high_at``, ``low_at`` (m, c) are places, with the fraction of the way to the next.
-    -1 is the dead load alone.
+    -1 is the dead load alone. None where places are not asked for.
     """
 
     high: Float
     low: Float
-    high_at: Float
-    low_at: Float
+    high_at: Float | None
+    low_at: Float | None
 
     @classmethod
-    def from_dead(cls, force: Float) -> Peaks:
+    def from_dead(cls, force: Float, with_places: bool) -> Peaks:
         """Start from (m, c) dead-load forces."""
-        return cls(
-            force.copy(),
-            force.copy(),
-            np.full(force.shape, -1.0),
-            np.full(force.shape, -1.0),
-        )
+        high_at = low_at = None
+        if with_places:
+            high_at, low_at = np.full(force.shape, -1.0), np.full(force.shape, -1.0)
+        return cls(force.copy(), force.copy(), high_at, low_at)
 
 
 def dead_columns(crossed: Crossed) -> tuple[Columns, Float, Mask]:
@@ -108,17 +108,18 @@ def vehicle_peaks(
         Configurations that ``pairs`` cannot answer.
     """
     beyond = np.zeros(crossed.count, bool)
-    factors = np.broadcast_to(np.asarray(factor, float), beyond.shape)
+    factors = np.atleast_1d(np.asarray(factor, float))
     for begin in range(0, crossed.count, BLOCK):
         block = slice(begin, min(begin + BLOCK, crossed.count))
-        work = _Block(crossed, live, places, factors[block], wanted, peaks, block)
+        mine = factors if len(factors) == 1 else factors[block]
+        work = _Block(crossed, live, places, mine, wanted, peaks, block)
         beyond[block] = work.run(standing_only)
     return beyond
 
 
 @dataclass(frozen=True, eq=False)
 class _Block:
-    """One block of configurations under vehicles, each with its (c,) factor."""
+    """One block of configurations under vehicles, each with its (c,) or (1,) factor."""
 
     crossed: Crossed
     live: LiveBase
@@ -140,21 +141,26 @@ class _Block:
         beyond = columns.unsettled.copy()
         falls = self._falls(scale) if standing_only else None
 
-        force = np.empty((len(self.places.front_ft), len(scale)))
-        work = np.empty_like(force)
-        row_of = {int(member): t for t, member in enumerate(self.wanted)}
-        watched = set(crossed.system.watched.tolist())
-        for member in sorted(set(row_of) | watched):
-            self._force(columns.x, member, force, work)
-            if member in watched:
-                slack = np.less(force, -TOLERANCE * scale)
+        rows = np.concatenate([self.wanted, crossed.system.watched])
+        each = max(1, _FORCES_AT_ONCE // max(1, int(np.prod(g.shape[1:]))))
+        for first in range(0, len(rows), each):
+            members = rows[first : first + each]
+            force = self._forces(columns.x, members)
+            watched = force[max(0, len(self.wanted) - first) :]
+            if len(watched):
+                slack = watched < -TOLERANCE * scale
                 if falls is not None:
                     slack &= ~falls
-                np.logical_or(beyond, slack.any(axis=0), out=beyond)
-            if member in row_of:
-                _take(force, falls, row_of[member], self.peaks, block)
+                beyond |= slack.any(axis=(0, 1))
+            some = slice(first, min(first + each, len(self.wanted)))
+            if first < len(self.wanted):
+                _take(force[: some.stop - first], falls, some, self.peaks, block)
         beyond |= self._changes((columns, g, r), scale, falls)
         return beyond
+
+    def _factor_of(self, column: Index) -> Float:
+        """Return (w,) or (1,) factors of columns of the block."""
+        return self.factor if len(self.factor) == 1 else self.factor[column]
 
     def _falls(self, scale: Float) -> Mask:
         """Return (s, c): whether a lone bar would be slack."""
@@ -164,14 +170,14 @@ class _Block:
         slack: Mask = np.logical_or.reduce(force < -TOLERANCE * scale, axis=0)
         return slack
 
-    def _force(self, x: Float, member: int, out: Float, work: Float) -> None:
-        """Put (s, c) total forces of one member into ``out``."""
-        stress = self.crossed.stress[member]
-        np.multiply(self.live.base[member][:, None], self.factor, out=out)
-        out += self.crossed.dead_base[member, self.block]
-        for i in np.flatnonzero(stress):
-            np.multiply(x[i], stress[i], out=work)
-            np.add(out, work, out=out)
+    def _forces(self, x: Float, members: Index) -> Float:
+        """Return (t, s, c) total forces of some members."""
+        k = len(x)
+        force = self.crossed.stress[members] @ x.reshape(k, int(np.prod(x.shape[1:])))
+        force = force.reshape(len(members), *x.shape[1:])
+        force += self.factor * self.live.base[members][:, :, None]
+        force += self.crossed.dead_base[members, None, self.block]
+        return force
 
     def _changes(
         self,
@@ -231,7 +237,7 @@ class _Block:
         place, column = np.divmod(start, len(scale))
         lone = self.crossed.system.lone
         dead = self.crossed.dead_base[lone][:, column + self.block.start]
-        base, factor = self.live.base[lone], self.factor[column]
+        base, factor = self.live.base[lone], self._factor_of(column)
         begin = factor * base[:, place] + dead
         end = factor * base[:, place + 1] + dead
         zero = -TOLERANCE * scale[column]
@@ -269,7 +275,7 @@ class _Block:
         base = self.live.base[rows]
         force = base.take(before, axis=1)
         force += part * (base.take(before + 1, axis=1) - force)
-        force *= self.factor[column]
+        force *= self._factor_of(column)
         force += self.crossed.dead_base[rows].take(column + self.block.start, axis=1)
         force += self.crossed.stress[rows] @ x
         if len(watched):
@@ -344,24 +350,24 @@ class _Pool:
         )
 
 
-def _take(force: Float, falls: Mask | None, t: int, peaks: Peaks, block: slice) -> None:
-    """Fold (s, c) forces of member ``t`` into the peaks, with their places."""
-    place = np.arange(len(force), dtype=np.int32)[:, None]
+def _take(
+    force: Float, falls: Mask | None, members: slice, peaks: Peaks, block: slice
+) -> None:
+    """Fold (t, s, c) forces of some members into the peaks, with their places."""
     for sign, best, best_at in (
-        (1, peaks.high[t, block], peaks.high_at[t, block]),
-        (-1, peaks.low[t, block], peaks.low_at[t, block]),
+        (1, peaks.high, peaks.high_at),
+        (-1, peaks.low, peaks.low_at),
     ):
-        if falls is None:
-            top = force.max(axis=0) if sign == 1 else force.min(axis=0)
-        else:
-            kept = np.where(falls, -sign * np.inf, force)
-            top = kept.max(axis=0) if sign == 1 else kept.min(axis=0)
-        better = top > best if sign == 1 else top < best
-        if not better.any():
-            continue
-        at = np.where(force == top, place, _NO_PLACE).min(axis=0)
-        np.copyto(best, top, where=better)
-        np.copyto(best_at, at, where=better)
+        extreme = np.maximum if sign == 1 else np.minimum
+        kept = force if falls is None else np.where(falls, -sign * np.inf, force)
+        top = extreme.reduce(kept, axis=1)
+        mine = best[members, block]
+        if best_at is not None:
+            better = top > mine if sign == 1 else top < mine
+            place = np.arange(force.shape[1], dtype=np.int32)[:, None]
+            at = np.where(force == top[:, None], place, _NO_PLACE).min(axis=1)
+            np.copyto(best_at[members, block], at, where=better)
+        extreme(mine, top, out=mine)
 
 
 def _take_changes(
@@ -373,11 +379,14 @@ def _take_changes(
     width = np.arange(int((stops - starts).max()))
     where = column[starts]
     for sign, best, best_at in (
-        (1, peaks.high[:, block], peaks.high_at[:, block]),
-        (-1, peaks.low[:, block], peaks.low_at[:, block]),
+        (1, peaks.high[:, block], peaks.high_at),
+        (-1, peaks.low[:, block], peaks.low_at),
     ):
         extreme = np.maximum if sign == 1 else np.minimum
         top = extreme.reduceat(force, starts, axis=1)
+        if best_at is None:
+            best[:, where] = extreme(best[:, where], top)
+            continue
         member, group = np.nonzero(sign * top > sign * best[:, where])
         if not len(member):
             continue
@@ -385,7 +394,7 @@ def _take_changes(
         among = sign * force[member[:, None], events]
         chosen = events[np.arange(len(member)), among.argmax(axis=1)]
         best[member, where[group]] = force[member, chosen]
-        best_at[member, where[group]] = place[chosen]
+        best_at[:, block][member, where[group]] = place[chosen]
 
 
 def fronts(places: Places, at: Float) -> tuple[Float, Index, Index]:

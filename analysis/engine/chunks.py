@@ -21,8 +21,14 @@ def slices(count: int) -> Iterator[slice]:
 
 
 def joined(parts: Sequence[Found]) -> Found:
-    """Return results of parts as one: arrays and lists, configurations first."""
+    """Return results of parts as one: arrays and lists, configurations first.
+
+    None stays None.
+    """
     first: Any = parts[0]
+    if len(parts) == 1 or first is None:
+        alone: Found = first
+        return alone
     if dataclasses.is_dataclass(first):
         values = [
             joined([getattr(part, one.name) for part in parts])

@@ -6,7 +6,7 @@ Array axes: ``c`` configurations, ``n`` joints, ``m`` members.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,7 +57,7 @@ class Envelope:
     Attributes
     ----------
     live_max_kip, live_min_kip : (c, m) float, never of the wrong sign
-    max_at, min_at : Governing
+    max_at, min_at : Governing, None where not asked for
     reaction_max_kip, reaction_min_kip : (c, 2) float, live, at pin and roller
     unstable_at : per configuration, None or (front axle ft, heading, fraction)
         The place with the least fraction of the load under which the truss falls.
@@ -67,8 +67,8 @@ class Envelope:
 
     live_max_kip: Float
     live_min_kip: Float
-    max_at: Governing
-    min_at: Governing
+    max_at: Governing | None
+    min_at: Governing | None
     reaction_max_kip: Float
     reaction_min_kip: Float
     unstable_at: list[Unstable | None]
@@ -85,6 +85,7 @@ def envelope(
     model: Model = "elastic",
     web: Mask | None = None,
     reaction_factor: float | None = None,
+    with_places: bool = True,
 ) -> Envelope:
     """Return the greatest and least live forces over all positions of all loads.
 
@@ -113,6 +114,8 @@ def envelope(
         Members that take a lane's concentrated load for webs; none by default.
     reaction_factor : float, optional
         The same as ``factor`` for reactions; by default the greatest of it.
+    with_places : bool
+        Whether to tell where each member's greatest and least forces occur.
 
     Returns
     -------
@@ -134,6 +137,7 @@ def envelope(
                 setting(truss, ea[part], dead[part], loads, model, web),
                 factor,
                 reaction_factor,
+                with_places,
             )
             for part in slices(len(ea))
         ]
@@ -141,7 +145,10 @@ def envelope(
 
 
 def envelope_of(
-    asked: Setting, factor: Float, reaction_factor: float | None = None
+    asked: Setting,
+    factor: Float,
+    reaction_factor: float | None = None,
+    with_places: bool = True,
 ) -> Envelope:
     """Return ``envelope`` of configurations already settled."""
     system, state, settled = asked.system, asked.state, asked.settled
@@ -152,7 +159,7 @@ def envelope_of(
     fall = asked.fall(greatest)
 
     beyond = settled.beyond.copy()
-    range_ = _Range.from_dead(state.forces_kip)
+    range_ = _Range.from_dead(state.forces_kip, with_places)
     _vehicles_on_linear_members(asked, share, range_)
     _spread_on_linear_members(asked, share, range_)
     _vehicles_on_redundant_members(asked, share, range_, beyond)
@@ -189,8 +196,8 @@ def envelope_of(
     return Envelope(
         _beyond_dead(range_.high, state, np.maximum),
         _beyond_dead(range_.low, state, np.minimum),
-        Governing(*range_.high_at),
-        Governing(*range_.low_at),
+        None if range_.high_at is None else Governing(*range_.high_at),
+        None if range_.low_at is None else Governing(*range_.low_at),
         np.where(standing, up, 0.0),
         np.where(standing, down, 0.0),
         fall.at,
@@ -211,18 +218,24 @@ def _beyond_dead(total: Float, state: DeadState, kept: np.ufunc) -> Float:
 NOTHING = Train(np.zeros(0), np.zeros(0))
 
 
+#: Front, heading and load number.
+Where = tuple[Any, Any, Any]
+
+
 @dataclass(frozen=True, eq=False)
 class _Range:
-    """Extreme total forces (c, m) and where: front, heading and load, each (c, m)."""
+    """Extreme total forces (c, m) and where, each (c, m), if that is asked for."""
 
     high: Float
     low: Float
-    high_at: tuple[Float, Any, Any]
-    low_at: tuple[Float, Any, Any]
+    high_at: Where | None
+    low_at: Where | None
 
     @classmethod
-    def from_dead(cls, force: Float) -> _Range:
-        def nowhere() -> tuple[Float, Any, Any]:
+    def from_dead(cls, force: Float, with_places: bool) -> _Range:
+        def nowhere() -> Where | None:
+            if not with_places:
+                return None
             # Small numbers, but many of them.
             return (
                 np.zeros(force.shape),
@@ -237,17 +250,21 @@ class _Range:
         members: Index,
         high: Float,
         low: Float,
-        high_at: tuple[Float, Index, Index],
-        low_at: tuple[Float, Index, Index],
+        high_at: Callable[[], Where],
+        low_at: Callable[[], Where],
     ) -> None:
         """Fold in (c, t) or (t,) forces of ``members`` and where they occur."""
-        for mine, mine_at, new, new_at, better in (
-            (self.high, self.high_at, high, high_at, high > self.high[:, members]),
-            (self.low, self.low_at, low, low_at, low < self.low[:, members]),
+        for sign, mine, mine_at, new, new_at in (
+            (1, self.high, self.high_at, high, high_at),
+            (-1, self.low, self.low_at, low, low_at),
         ):
-            mine[:, members] = np.where(better, new, mine[:, members])
-            for old_part, part in zip(mine_at, new_at, strict=True):
-                old_part[:, members] = np.where(better, part, old_part[:, members])
+            old = mine[:, members]
+            if mine_at is not None:
+                better = new > old if sign == 1 else new < old
+                for old_part, part in zip(mine_at, new_at(), strict=True):
+                    old_part[:, members] = np.where(better, part, old_part[:, members])
+            extreme = np.maximum if sign == 1 else np.minimum
+            mine[:, members] = extreme(old, new, out=old)
 
     def put(self, columns: Index, other: _Range) -> None:
         """Take another's configurations in place of these."""
@@ -256,6 +273,8 @@ class _Range:
             (self.high_at, other.high_at),
             (self.low_at, other.low_at),
         ):
+            if mine is None or theirs is None:
+                continue
             for old_part, part in zip(mine, theirs, strict=True):
                 old_part[columns] = part
 
@@ -273,8 +292,30 @@ class _Range:
         ):
             better = better | whole
             mine[c] = np.where(better, new, mine[c])
+            if mine_at is None:
+                continue
             for old_part, part in zip(mine_at, new_at.T, strict=True):
                 old_part[c] = np.where(better, part, old_part[c])
+
+
+def _always(here: Where) -> Callable[[], Where]:
+    return lambda: here
+
+
+def _at(
+    places: Places,
+    at: Float | Index | None,
+    cut: Any = ...,
+    *,
+    is_turned: bool = False,
+) -> Callable[[], Where]:
+    """Return what tells where (front, heading, load) places are, if it is asked."""
+
+    def told() -> Where:
+        some = np.asarray(at, float)[cut]
+        return fronts(places, some.T if is_turned else some)
+
+    return told
 
 
 def _vehicles_on_linear_members(asked: Setting, factor: Float, range_: _Range) -> None:
@@ -286,8 +327,8 @@ def _vehicles_on_linear_members(asked: Setting, factor: Float, range_: _Range) -
         members,
         dead + high,
         dead + low,
-        fronts(places, top.astype(float)),
-        fronts(places, bottom.astype(float)),
+        _at(places, top),
+        _at(places, bottom),
     )
 
 
@@ -318,7 +359,7 @@ def _spread_on_linear_members(asked: Setting, factor: Float, range_: _Range) -> 
             ).reshape(-1)
             for sign in (1.0, -1.0)
         )
-        range_.take(members, dead + up, dead + down, here, here)
+        range_.take(members, dead + up, dead + down, _always(here), _always(here))
 
 
 def _vehicles_on_redundant_members(
@@ -341,7 +382,7 @@ def _vehicles_on_redundant_members(
             system, settled.ea[each], settled.dead[each], asked.model == "classical"
         )
         start = np.repeat(force[system.touched], len(values), axis=1)
-        peaks = Peaks.from_dead(start)
+        peaks = Peaks.from_dead(start, range_.high_at is not None)
         lost = vehicle_peaks(
             every,
             live,
@@ -352,25 +393,25 @@ def _vehicles_on_redundant_members(
         )
         beyond |= lost.reshape(count, -1).any(axis=1)
         rows, columns = np.arange(len(which)), np.arange(count)[:, None]
-        columns = columns * len(values) + which
+        cut = rows, columns * len(values) + which
         range_.take(
             system.touched,
-            peaks.high[rows, columns],
-            peaks.low[rows, columns],
-            fronts(places, peaks.high_at[rows, columns]),
-            fronts(places, peaks.low_at[rows, columns]),
+            peaks.high[cut],
+            peaks.low[cut],
+            _at(places, peaks.high_at, cut),
+            _at(places, peaks.low_at, cut),
         )
         return
     for value in values:
         members = system.touched[factor[system.touched] == value]
-        peaks = Peaks.from_dead(force[members])
+        peaks = Peaks.from_dead(force[members], range_.high_at is not None)
         beyond |= vehicle_peaks(crossed, live, places, value, members, peaks)
         range_.take(
             members,
             peaks.high.T,
             peaks.low.T,
-            fronts(places, peaks.high_at.T),
-            fronts(places, peaks.low_at.T),
+            _at(places, peaks.high_at, is_turned=True),
+            _at(places, peaks.low_at, is_turned=True),
         )
 
 
@@ -389,17 +430,21 @@ def _vehicles_where_it_stands(
     live = crossed.live(asked.live_kip)
     present = ~np.asarray(system.truss.absent, bool)
     beyond = np.zeros(len(columns), bool)
-    some = _Range.from_dead(settled.state.forces_kip[columns])
+    some = _Range.from_dead(
+        settled.state.forces_kip[columns], range_.high_at is not None
+    )
     for value in np.unique(factor[present]):
         members = np.flatnonzero(present & (factor == value))
-        peaks = Peaks.from_dead(settled.state.forces_kip[columns][:, members].T)
+        peaks = Peaks.from_dead(
+            settled.state.forces_kip[columns][:, members].T, range_.high_at is not None
+        )
         beyond |= vehicle_peaks(crossed, live, places, value, members, peaks, True)
         some.take(
             members,
             peaks.high.T,
             peaks.low.T,
-            fronts(places, peaks.high_at.T),
-            fronts(places, peaks.low_at.T),
+            _at(places, peaks.high_at, is_turned=True),
+            _at(places, peaks.low_at, is_turned=True),
         )
     range_.put(columns, some)
     return beyond

@@ -118,7 +118,7 @@ def medians(*works, rounds=5):
 def exact(truss, count):
     ea, dead = configurations(truss, count)
     ones = np.ones(len(truss.names))
-    return lambda: envelope(truss, ea, dead, [HS20], ones)
+    return lambda: envelope(truss, ea, dead, [HS20], ones, with_places=False)
 
 
 def critical(truss, count):
@@ -149,7 +149,7 @@ def rated(truss, count, seed=3):
     def both():
         for part in slices(count):
             asked = setting(truss, ea[part], dead[part], [HS20])
-            envelope_of(asked, ones)
+            envelope_of(asked, ones, with_places=False)
             ratings_of(asked, ones, up[part], fall[part])
 
     return both
