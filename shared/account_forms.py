@@ -39,7 +39,14 @@ class OwnForm(forms.ModelForm):
     class Meta:
         model = Person
         fields = ["credit_name", "is_credited", "email"]
-        labels = {"credit_name": "Name printed beside your work"}
+        labels = {
+            "credit_name": "Name printed beside your work",
+            "email": "Mail address",
+        }
+        help_texts = {
+            "credit_name": "As it should stand in a dossier: “Ada Reed”.",
+            "email": "For links to sign in by, and what you asked to be told of.",
+        }
 
 
 class LeaveForm(forms.Form):

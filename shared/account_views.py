@@ -4,21 +4,31 @@ from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login, logout, views
 from django.contrib.auth.decorators import login_required
+from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
 from django.core.exceptions import ValidationError
 from django.shortcuts import redirect, render
 from django.urls import reverse_lazy
+from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
-from . import limits, people
+from . import audit, limits, people
 from .account_forms import JoinForm, LeaveForm, LinkForm, OwnForm
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
+# Until when a session that a link began may set a password without knowing the old.
+BY_LINK = "by_link_until"
+BY_LINK_S = 60 * 60
 ASKED = (
     "If an account has that address, a link is on its way. It works once, for a "
     "quarter of an hour."
+)
+
+SIGNED_IN_BY_LINK = (
+    "You are signed in. If you have lost your password, set a new one under Account "
+    "within an hour."
 )
 
 
@@ -64,6 +74,8 @@ def link(request, token):
         person = people.person_of_link(token)
         if person is not None:
             login(request, person, backend=BACKEND)
+            request.session[BY_LINK] = timezone.now().timestamp() + BY_LINK_S
+            messages.success(request, SIGNED_IN_BY_LINK)
             return redirect("/")
         response = render(request, "shared/link.html", {"is_dead": True}, status=403)
     else:
@@ -134,9 +146,18 @@ def leave(request):
 
 
 class Password(views.PasswordChangeView):
+    """Change one's password; whoever came by a link need not know the old one."""
+
     template_name = "shared/password.html"
     success_url = reverse_lazy("accounts:own")
 
+    def get_form_class(self):
+        until = self.request.session.get(BY_LINK, 0)
+        is_by_link = timezone.now().timestamp() < until
+        return SetPasswordForm if is_by_link else PasswordChangeForm
+
     def form_valid(self, form):
+        self.request.session.pop(BY_LINK, None)
+        audit.note(audit.Action.PASSWORD, person=self.request.user)
         messages.success(self.request, "The new password holds from now on.")
         return super().form_valid(form)

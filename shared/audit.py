@@ -1,4 +1,4 @@
-"""The audit log: sign-ins, exports, permissions, accepted visits, backups.
+"""The audit log: sign-ins, exports, permissions, accepted visits, backups and more.
 
 It names a person and what they did, and no address. Entries are dropped after two
 years, long enough to look into what went wrong in a season.
@@ -6,10 +6,11 @@ years, long enough to look into what went wrong in a season.
 
 import datetime
 
+from axes.signals import user_locked_out
 from django.contrib.auth.signals import user_logged_in
 from django.utils import timezone
 
-from .models import AuditEntry
+from .models import AuditEntry, Person
 
 Action = AuditEntry.Action
 DAYS_KEPT = 730
@@ -36,6 +37,14 @@ def _signed_in(sender, request, user, **kwargs):
     note(Action.SIGNED_IN, person=user)
 
 
+def _shut_out(sender, username, **kwargs):
+    # Only of who has an account: what a stranger typed may be anything.
+    person = Person.objects.filter(username=username).first()
+    if person is not None:
+        note(Action.SHUT_OUT, person=person)
+
+
 def listen():
     """Once a process, from ``apps``."""
     user_logged_in.connect(_signed_in, dispatch_uid="audit")
+    user_locked_out.connect(_shut_out, dispatch_uid="audit")

@@ -6,7 +6,11 @@ from django.core.paginator import Paginator
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import (
+    require_GET,
+    require_http_methods,
+    require_POST,
+)
 
 from . import people, policy
 from .account_forms import GroupsForm, InviteForm, LeaveForm
@@ -26,7 +30,7 @@ def _posted(request):
 def everybody(request):
     shown = Person.objects.prefetch_related("groups").order_by("-is_active", "username")
     page = Paginator(shown, PER_PAGE).get_page(request.GET.get("page"))
-    waiting = Invitation.objects.filter(accepted_at=None)[:PER_PAGE]
+    waiting = people.open_invitations()[:PER_PAGE]
     context = {"page": page, "waiting": waiting, "days": people.INVITATION_DAYS}
     return render(request, "shared/people.html", context)
 
@@ -43,11 +47,22 @@ def invite(request):
         path = reverse("accounts:invited", args=[secret])
         address = f"{request.scheme}://{request.get_host()}{path}"
         context |= {"address": address, "invitation": invitation}
+        context["has_mail"] = people.has_mail()
         try:
             people.send_invitation(invitation, address)
         except OSError as error:
             context["mail_fault"] = str(error)
     return render(request, "shared/invite.html", context)
+
+
+@require_POST
+@policy.requires(policy.can_keep)
+def take_back(request, pk):
+    """Undo an invitation, as when it went to a wrong address."""
+    invitation = get_object_or_404(Invitation, pk=pk, accepted_at=None)
+    people.take_back(invitation=invitation, by=request.user)
+    messages.success(request, f"The invitation of {invitation.email} is taken back.")
+    return redirect("keeper-people")
 
 
 @never_cache

@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 import secrets
+import threading
 
 from axes.models import AccessAttempt
 from django.conf import settings
@@ -15,7 +16,7 @@ from django.contrib.auth.models import Group
 from django.contrib.sessions.models import Session
 from django.core.exceptions import ValidationError
 from django.core.mail import send_mail
-from django.db import transaction
+from django.db import connection, transaction
 from django.urls import reverse
 from django.utils import timezone
 from sesame.tokens import create_token, parse_token
@@ -29,6 +30,11 @@ SIGN_IN = "sign-in"
 FORMER = "A former volunteer"
 
 
+def has_mail() -> bool:
+    """Whether letters go out; without a server they are printed where the site runs."""
+    return "console" not in settings.EMAIL_BACKEND
+
+
 # -- one-time links
 
 
@@ -36,9 +42,21 @@ def ask_for_link(address: str, site: str) -> None:
     """Have a link sent to every account with this mail address, if there is any.
 
     Whether there is one is looked up by the job, not by the page: the page takes as
-    long for a stranger's address as for a member's.
+    long for a stranger's address as for a member's. Where no worker takes jobs, one
+    of the page's own threads does it, so that the answer does not wait for the letter.
     """
-    jobs.enqueue(send_links, address=address.strip()[:254], site=site)
+    wanted = {"address": address.strip()[:254], "site": site}
+    if settings.PRODUCTION and settings.JOBS_INLINE:
+        threading.Thread(target=_send_apart, kwargs=wanted).start()
+    else:
+        jobs.enqueue(send_links, **wanted)
+
+
+def _send_apart(**wanted):
+    try:
+        jobs.enqueue(send_links, **wanted)
+    finally:
+        connection.close()
 
 
 @jobs.job(most_tries=3)
@@ -98,11 +116,22 @@ def send_invitation(invitation: Invitation, address: str) -> None:
     )
 
 
+@transaction.atomic
+def take_back(*, invitation: Invitation, by: Person) -> None:
+    """Undo an invitation that nobody has used; taking it back again does nothing."""
+    if Invitation.objects.filter(pk=invitation.pk, accepted_at=None).delete()[0]:
+        audit.note(audit.Action.UNINVITED, person=by, subject=invitation.email)
+
+
 def open_invitation(secret: str) -> Invitation | None:
     """Return the invitation this secret opens, unless it is used or too old."""
+    return open_invitations().filter(secret_sha256=_digest(secret)).first()
+
+
+def open_invitations():
+    """Those that still make an account."""
     since = timezone.now() - datetime.timedelta(days=INVITATION_DAYS)
-    waiting = Invitation.objects.filter(accepted_at=None, made_at__gte=since)
-    return waiting.filter(secret_sha256=_digest(secret)).first()
+    return Invitation.objects.filter(accepted_at=None, made_at__gte=since)
 
 
 @transaction.atomic

@@ -13,6 +13,11 @@ urlpatterns = [
     path("keeper/log/", keeper.log, name="keeper-log"),
     path("keeper/people/", keeper_people.everybody, name="keeper-people"),
     path("keeper/people/invite/", keeper_people.invite, name="keeper-invite"),
+    path(
+        "keeper/invitations/<int:pk>/take-back/",
+        keeper_people.take_back,
+        name="keeper-take-back",
+    ),
     path("keeper/people/<int:pk>/", keeper_people.one, name="keeper-person"),
     path("keeper/people/<int:pk>/close/", keeper_people.close, name="keeper-close"),
     path("keeper/jobs/<int:pk>/retry/", keeper.retry, name="keeper-retry"),

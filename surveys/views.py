@@ -20,7 +20,7 @@ from django.views.generic import ListView
 
 from bridges import drawing
 from bridges.models import Bridge
-from shared import policy
+from shared import audit, policy
 
 from . import alarms, danger, reading, record, replies, services, states, submissions
 from .album import Album
@@ -88,6 +88,7 @@ def original(request, client_id):
         content_type="application/octet-stream",
     )
     response.headers["Cache-Control"] = "private, no-store"
+    audit.note(audit.Action.ORIGINAL, person=request.user, subject=held.client_id)
     return response
 
 

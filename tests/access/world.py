@@ -58,6 +58,7 @@ class World:
     package: object = None
     watch: object = None
     invitation: str = ""
+    waiting: object = None
 
     def path(self, name, case):
         """Return the address that a row of the table speaks of."""
@@ -83,6 +84,8 @@ class World:
                 return self.builder.names.get().pk
             if room == "record-edit":
                 return self.bridges["open"].spans.get().pk
+            if room == "keeper-take-back":
+                return self.waiting.pk
             if room == "watching-remove":
                 return self.watch.pk
             return self.people["volunteer"].pk
@@ -188,7 +191,7 @@ def make():
         person=author, bridge=world.bridges["open"], told_until=timezone.now()
     )
     world.dead = jobs.enqueue(example_jobs.fail, how="hopeless")
-    _, world.invitation = people.invite(
+    world.waiting, world.invitation = people.invite(
         email="guest@example.org", groups=["volunteer"], by=world.people["keeper"]
     )
     return world

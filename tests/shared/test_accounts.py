@@ -8,7 +8,7 @@ from django.core import mail
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from shared import people, policy
+from shared import account_views, people, policy
 from shared.models import AuditEntry, Invitation, Person
 from surveys.models import Visit
 from tests.makers import PASSWORD, make_bridge, make_person, make_visit
@@ -76,6 +76,29 @@ def test_a_forged_link_signs_nobody_in(client, db):
     for wrong in (forged, "/accounts/link/x/", "/accounts/link/%00/"):
         assert client.post(wrong).status_code == 403
     assert who(client) == ""
+
+
+def test_who_comes_by_a_link_sets_a_password_without_the_old_one(client, db):
+    make_person("ada", email="ada@example.org")
+    client.post(asked(client))
+    new = {"new_password1": NEW_PASSWORD, "new_password2": NEW_PASSWORD}
+    assert "Set a new password" in client.get("/accounts/me/password/").text
+    assert client.post("/accounts/me/password/", new).status_code == 302
+    assert AuditEntry.objects.filter(action="password", person__username="ada").exists()
+    assert client.post("/accounts/me/password/", new).status_code == 200, "only once"
+    client.logout()
+    assert client.login(username="ada", password=NEW_PASSWORD)
+
+
+def test_an_hour_after_the_link_the_old_password_is_asked_for(client, db):
+    make_person("ada", email="ada@example.org")
+    client.post(asked(client))
+    session = client.session
+    session[account_views.BY_LINK] -= account_views.BY_LINK_S
+    session.save()
+    new = {"new_password1": NEW_PASSWORD, "new_password2": NEW_PASSWORD}
+    page = client.post("/accounts/me/password/", new)
+    assert "old_password" in page.context["form"].errors
 
 
 def test_the_page_behind_a_link_tells_its_address_to_nobody(client, db):
@@ -157,6 +180,25 @@ def test_an_invitation_ends_after_two_weeks(client, keeper):
     path = invited(client, keeper)
     Invitation.objects.update(made_at=timezone.now() - datetime.timedelta(days=15))
     assert client.post(path, JOINING).status_code == 404
+
+
+def test_an_invitation_is_taken_back_and_makes_no_account(client, keeper):
+    path = invited(client, keeper)
+    client.force_login(keeper)
+    invitation = Invitation.objects.get()
+    take_back = f"/keeper/invitations/{invitation.pk}/take-back/"
+    assert take_back in client.get("/keeper/people/").text
+    assert client.post(take_back).status_code == 302
+    assert (
+        "new@example.org"
+        not in client.get("/keeper/people/").text.partition("Invited and not yet come")[
+            2
+        ]
+    )
+    assert client.post(take_back).status_code == 404
+    client.logout()
+    assert client.post(path, JOINING).status_code == 404
+    assert AuditEntry.objects.filter(action="uninvited", person=keeper).count() == 1
 
 
 def test_the_secret_of_an_invitation_is_kept_nowhere(client, keeper):

@@ -1,5 +1,7 @@
 """What somebody with bad intent would try. Each fails where its guard is taken away."""
 
+import threading
+
 import pytest
 from django.contrib.auth.hashers import BasePasswordHasher, MD5PasswordHasher
 from django.core import mail
@@ -164,6 +166,23 @@ def test_asking_for_a_link_does_and_says_the_same_for_strangers(
     assert answers[0] == answers[1]
     assert jobs[0] == jobs[1]
     assert mail.outbox == [], "nothing is looked up or sent while the page waits"
+
+
+def test_without_a_worker_the_answer_does_not_wait_for_the_letter(
+    client, ada, settings, monkeypatch
+):
+    settings.PRODUCTION, later = True, []
+
+    class Thread(threading.Thread):
+        def start(self):
+            later.append(self.run)
+
+    monkeypatch.setattr(people.threading, "Thread", Thread)
+    monkeypatch.setattr(people.connection, "close", lambda: None)
+    assert client.post("/accounts/link/", {"email": ada.email}).status_code == 302
+    assert mail.outbox == []
+    later.pop()()
+    assert "/accounts/link/" in mail.outbox[0].body
 
 
 def test_a_wrong_password_says_the_same_for_strangers_and_for_who_has_left(client, ada):

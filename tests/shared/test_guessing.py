@@ -7,6 +7,7 @@ from axes.models import AccessAttempt
 from django.test import RequestFactory
 
 from shared import callers
+from shared.models import AuditEntry
 from tests.makers import PASSWORD, make_person
 
 
@@ -36,6 +37,15 @@ def test_after_so_many_wrong_passwords_even_the_right_one_waits(client, settings
     assert "quarter of an hour" in closed.text
     assert sign_in(client, PASSWORD).status_code == 429
     assert client.get("/api/session/").json()["username"] == ""
+
+
+def test_being_shut_out_is_written_down_for_who_has_an_account(client, settings):
+    guess_until_closed(client, settings)
+    for _ in range(settings.AXES_FAILURE_LIMIT):
+        sign_in(client, "guess", username="a password typed in the wrong box")
+    entry = AuditEntry.objects.get(action="shut-out")
+    assert entry.person.username == "ada"
+    assert "password" not in entry.subject
 
 
 def test_the_same_name_is_not_closed_to_another_address(client, settings):
