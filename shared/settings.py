@@ -76,6 +76,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "shared.logs.middleware",
+    "shared.middleware.read_to_the_end",
     # Before the others, so that files and refusals carry these headers like any page.
     "csp.middleware.CSPMiddleware",
     "shared.middleware.permissions_policy",

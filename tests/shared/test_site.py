@@ -182,3 +182,11 @@ def test_a_guarded_page_sends_strangers_to_sign_in_and_others_away(
     for group in ("volunteer", "reviewer", "officer", "keeper"):
         client.force_login(make_person(group, group))
         assert client.get(path).status_code == (200 if group in groups else 403), group
+
+
+def test_what_was_sent_is_read_to_its_end_before_a_refusal(client, db):
+    """Else the server drops the line, and the next call on it with no word."""
+    path = "/api/uploads/5ec04d00-0000-4000-8000-000000000000/"
+    answer = client.patch(path, b"x" * 200_000, "application/octet-stream")
+    assert answer.status_code == 401
+    assert answer.wsgi_request._stream.read(1) == b""
