@@ -297,6 +297,13 @@ if PRODUCTION:
     if BEHIND_PROXY:
         SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
+# Where mail that no page asked for says that the site is.
+SITE_ADDRESS = environment.text(
+    "SITE_ADDRESS",
+    f"https://{ALLOWED_HOSTS[0].removeprefix('.')}"
+    if PRODUCTION
+    else "http://127.0.0.1:8000",
+).rstrip("/")
 # Whom a volunteer calls who finds something dangerous, after the owner: a name and a
 # number, as it should be read at the roadside.
 DANGER_CONTACT = environment.text("DANGER_CONTACT")

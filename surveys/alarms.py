@@ -13,6 +13,7 @@ from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.core.mail import EmailMessage
 from django.db import transaction
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
 
@@ -77,7 +78,9 @@ def write_to_reviewers(visit):
     ]
     if call_first():
         lines.append(f"Whom the society calls: {call_first()}")
-    lines += ["", f"It stands first under Review, visit {visit.client_id}."]
+    page = reverse("surveys:visit", args=[visit.client_id])
+    lines += ["", f"What was said: {settings.SITE_ADDRESS}{page}"]
+    lines += ["It stands first under Review until somebody writes what was done."]
     message = EmailMessage(
         subject=f"Reported as dangerous: {bridge.name}",
         body="\n".join(lines),

@@ -159,6 +159,12 @@ def test_signed_out_or_signed_in_as_another_nothing_is_sent_and_nothing_lost(
     assert not Visit.objects.filter(status="submitted").exists()
     page.goto("/")
     page.get_by_role("button", name=re.compile("Sign out")).click()
+    asked = page.get_by_role("dialog", name="1 visit is only on this phone")
+    axe(page)
+    asked.get_by_role("button", name="Stay signed in").click()
+    page.get_by_role("button", name=re.compile("Sign out")).click()
+    asked.get_by_role("button", name="Sign out all the same").click()
+    page.get_by_role("link", name="Sign in").first.wait_for()
     sign_in(page, "ada", PASSWORD)
     page.goto("/field/#/outbox")
     page.get_by_text("Sent from this phone").wait_for()
@@ -216,6 +222,56 @@ def test_photos_are_pinned_placed_repeated_and_arrive_byte_for_byte(page, bridge
         None,
     )
     assert again.width_px > 300
+
+
+NO_CAMERA = {
+    "The live camera cannot be used here": """() => {
+        const refuse = async () => { throw new DOMException("no", "NotAllowedError"); };
+        navigator.mediaDevices.getUserMedia = refuse;
+    }""",
+    "This browser gives no live camera": """() =>
+        Object.defineProperty(navigator, "mediaDevices", { value: undefined })""",
+}
+
+
+def test_without_a_live_camera_the_old_picture_stands_beside_with_its_hints(
+    page, bridge
+):
+    begin(page, bridge)
+    for why, script in NO_CAMERA.items():
+        page.evaluate(script)
+        page.get_by_role("link", name="Photos").click()
+        page.get_by_role("link", name="East bank").click()
+        page.get_by_text(why).wait_for()
+        expect(page.get_by_text("Looking east, 85°.")).to_be_visible()
+        expect(page.get_by_text("Switch on the grid of your camera")).to_be_visible()
+        # The old picture as large as it comes, lines over it, and all of it seen.
+        box = page.get_by_alt_text("As it was").bounding_box()
+        assert box["width"] > 300
+        assert box == page.locator(".field-gridded svg").bounding_box()
+        for gone in (
+            page.get_by_role("button", name="Take it", exact=True),
+            page.get_by_role("slider"),
+        ):
+            expect(gone).to_be_hidden()
+        camera = page.get_by_label("Take it with the phone’s camera")
+        expect(camera).to_be_in_viewport()
+        axe(page)
+        if "cannot" in why:
+            page.get_by_role("link", name="Photos").click()
+            page.get_by_role("link", name="The walk round").click()
+    shot = {"name": "again.jpg", "mimeType": "image/jpeg", "buffer": jpeg(640, 480)}
+    camera.set_input_files([shot])
+    page.get_by_text("; taken again from the same place").wait_for()
+    # Then and now, side by side.
+    expect(page.locator(".field-pair img")).to_have_count(2)
+    page.get_by_role("link", name="The walk round").click()
+    page.get_by_role("link", name="Finish and save").click()
+    page.get_by_role("button", name="Save this visit").click()
+    send(page)
+    again = Visit.objects.latest("pk").photos.get()
+    assert (again.repeats.name, again.viewpoint.name) == ("old.jpg", "East bank")
+    assert again.bearing_deg == 85
 
 
 def test_what_waits_is_saved_as_a_file_and_sent_from_another_phone(

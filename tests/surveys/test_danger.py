@@ -1,6 +1,7 @@
 """A danger reaches reviewers at once, and stays before them until it is passed on."""
 
 import datetime
+import re
 
 import pytest
 from django.core import mail
@@ -41,6 +42,7 @@ def test_reviewers_are_written_to_and_told_on_every_page(
     ada, rex, settings, django_capture_on_commit_callbacks
 ):
     settings.DANGER_CONTACT = "Bridge desk, 555 0142"
+    settings.SITE_ADDRESS = "http://bridges.example.org"
     make_person("ben", email="ben@example.org")
     bridge = make_bridge(owner="Alder County", owner_contact="555 0100")
     with django_capture_on_commit_callbacks(execute=True):
@@ -52,6 +54,8 @@ def test_reviewers_are_written_to_and_told_on_every_page(
     for words in ("Rod parted at L2.", "Alder County, 555 0100", "555 0142"):
         assert words in sent.body
     desk = client_of(rex)
+    (link,) = re.findall(r"http://bridges\.example\.org(/\S+)", sent.body)
+    assert "Rod parted at L2." in desk.get(link).content.decode()
     assert "Reported as dangerous" in desk.get("/builders/").content.decode()
     assert "Reported as dangerous" not in (
         client_of(ada).get("/builders/").content.decode()

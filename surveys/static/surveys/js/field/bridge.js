@@ -25,7 +25,7 @@ export async function bridge(app, [slug]) {
       h("p", { class: "lede" }, `${pack.road} over ${pack.crossing}`),
       h("p", { class: "how" }, `${pack.number}, ${pack.place}. ${pack.status}. Last visit ${pack.last_visit || "none"}; taken ${app.age(kept.taken_at)}, ${bytesSaid(kept.bytes)}.`),
       await careful(app, pack, today),
-      questions.map((one) => asked(app, one, pack)),
+      await Promise.all(questions.map((one) => asked(app, one, pack))),
       measure(pack),
       drafts.map((one) =>
         notice(
@@ -81,8 +81,10 @@ async function careful(app, pack, today) {
 }
 
 // What a reviewer asks: answered in words here, or by saying it all anew.
-function asked(app, one, pack) {
-  const words = {};
+async function asked(app, one, pack) {
+  // What is typed is on the disk a breath later, as everything here.
+  const words = (await app.store.fact(begun(one))) ?? {};
+  let timer = 0;
   const rows = [
     ...(one.question ? [{ key: "", about: "the whole visit", question: one.question }] : []),
     ...one.observations.map(({ id, name, question }) => ({ key: id, about: name, question })),
@@ -92,15 +94,30 @@ function asked(app, one, pack) {
     { class: "notice notice-question" },
     h("p", { class: "notice-word" }, `A reviewer asks about your visit of ${one.date}`),
     rows.map(({ key, about, question }) =>
-      field(`${question}`, textArea("", (value) => { words[key] = value; }), { help: `About ${about}.` }),
+      field(`${question}`, textArea(words[key] ?? "", (value) => keep(key, value)), { help: `About ${about}.` }),
     ),
     h(
       "p",
       { class: "actions" },
-      button("Answer in these words", () => reply(app, one, words), { class: "button button-quiet" }),
+      button("Answer in these words", () => send(), { class: "button button-quiet" }),
       button("Correct what I sent", () => answer(app, one, pack), { class: "button button-quiet" }),
     ),
   );
+
+  function keep(key, value) {
+    words[key] = value;
+    clearTimeout(timer);
+    timer = setTimeout(() => app.store.setFact(begun(one), words), 250);
+  }
+
+  function send() {
+    clearTimeout(timer);
+    return reply(app, one, words);
+  }
+}
+
+function begun(question) {
+  return `reply-${question.visit}`;
 }
 
 async function reply(app, question, words) {
@@ -133,6 +150,7 @@ async function reply(app, question, words) {
   const name = `questions-${app.owner.user_id}`;
   const left = ((await app.store.fact(name)) ?? []).filter((one) => one.visit !== question.visit);
   await app.store.setFact(name, left);
+  await app.store.setFact(begun(question), null);
   app.go("#/outbox");
   app.say("Your answer is saved on this phone, and is sent as soon as there is a signal.");
   app.send();

@@ -1,6 +1,6 @@
 // The photographs of a visit: taken or chosen, pinned to what they show, repeated.
 
-import { button, check, choice, field, h, notice, textInput } from "./dom.js";
+import { button, check, choice, field, h, notice, textArea, textInput } from "./dom.js";
 import { earlier, urlOf } from "./pictures.js";
 import { addFiles } from "./shots.js";
 import { bytesSaid, plural, takenNow } from "./words.js";
@@ -111,7 +111,7 @@ async function shot(walk, photo) {
   return h(
     "li",
     { class: "field-shot" },
-    shown ? h("img", { src: urlOf(shown), alt: photo.caption || "The photo just taken" }) : h("p", { class: "empty" }, "This phone cannot show it; it is kept as it is."),
+    shown ? await pair(urlOf(shown)) : h("p", { class: "empty" }, "This phone cannot show it; it is kept as it is."),
     h("p", { class: "how" }, `${photo.name}, ${bytesSaid(photo.size_bytes)}${photo.latitude === undefined ? "" : `; position kept, within about ${photo.position_accuracy_m} m`}${photo.bearing_deg === undefined ? "" : `; looking ${Math.round(photo.bearing_deg)}°`}${photo.repeats ? "; taken again from the same place" : ""}`),
     field("Of what", choice(pin, pins, (value) => pinTo(value))),
     field("What it shows", textInput(photo.caption, (value) => {
@@ -121,6 +121,15 @@ async function shot(walk, photo) {
     }, { maxlength: "300" }), { optional: "if it needs words" }),
     button("Leave this photo out", leaveOut, { class: "button button-quiet" }),
   );
+
+  // Of a picture taken again, then and now side by side: whether they meet is seen here.
+  async function pair(src) {
+    const picture = h("img", { src, alt: photo.caption || "The photo just taken" });
+    const old = photo.repeats && (await earlier(app, draft, pack, photo.repeats));
+    if (!old) return picture;
+    const then = h("img", { src: old.src, alt: `As it was, ${old.when}` });
+    return h("div", { class: "field-pair" }, h("figure", {}, then, h("figcaption", { class: "how" }, old.when)), h("figure", {}, picture, h("figcaption", { class: "how" }, "now")));
+  }
 
   async function pinTo(value) {
     if (value === "new") return app.go(`${home}/viewpoint/${photo.client_id}`);
@@ -150,22 +159,34 @@ async function shot(walk, photo) {
 export async function viewpoint(walk, [id]) {
   const { app, draft, home } = walk;
   const photo = draft.photos.find((one) => one.client_id === id);
-  const made = { name: "", description: "", latitude: photo?.latitude ?? null, longitude: photo?.longitude ?? null, bearing_deg: photo?.bearing_deg ?? null };
-  const bearing = textInput(made.bearing_deg ?? "", (value) => { made.bearing_deg = value.trim() === "" ? null : Number(value); }, { inputmode: "decimal" });
+  const begun = draft.viewpoint_begun?.[id];
+  let timer = 0;
+  const made = begun ?? { name: "", description: "", latitude: photo?.latitude ?? null, longitude: photo?.longitude ?? null, bearing_deg: photo?.bearing_deg ?? null };
+  const bearing = textInput(made.bearing_deg ?? "", (value) => { made.bearing_deg = value.trim() === "" ? null : Number(value); later(); }, { inputmode: "decimal" });
   return {
     title: "A new viewpoint",
     back: [`${home}/photos`, "Photos"],
     body: [
       h("p", {}, "Write it for somebody who has never been there: they will stand there again."),
-      field("Its name", textInput("", (value) => { made.name = value; }, { maxlength: "120" }), { help: "“Upstream elevation from the east bank”." }),
-      field("Where to stand, and what lines up", h("textarea", { rows: 3, oninput: (event) => { made.description = event.target.value; } }), { help: "A mark to stand at, and two things that line up, one near and one far." }),
+      field("Its name", textInput(made.name, (value) => { made.name = value; later(); }, { maxlength: "120" }), { help: "“Upstream elevation from the east bank”." }),
+      field("Where to stand, and what lines up", textArea(made.description, (value) => { made.description = value; later(); }), { help: "A mark to stand at, and two things that line up, one near and one far." }),
       field("Looking towards, in degrees", bearing, { optional: "if you have a compass", help: "Compasses go wrong near steel: take it off a map where you can." }),
       made.latitude === null ? h("p", { class: "how" }, "No position was kept with this photo.") : h("p", { class: "how" }, `Position: ${made.latitude}, ${made.longitude}.`),
     ],
     bar: [button("Keep this viewpoint", keep, { class: "button button-wide" })],
   };
 
+  // Half a viewpoint is kept too: the phone may ring.
+  function later() {
+    clearTimeout(timer);
+    timer = setTimeout(() => {
+      draft.viewpoint_begun = { ...draft.viewpoint_begun, [id]: made };
+      app.saveDraft(draft);
+    }, 250);
+  }
+
   async function keep() {
+    clearTimeout(timer);
     const name = made.name.trim();
     if (!name || (made.bearing_deg !== null && !(made.bearing_deg >= 0 && made.bearing_deg < 360))) {
       app.say(name ? "A bearing runs from 0 to below 360 degrees." : "Give it a name first.");
@@ -174,6 +195,7 @@ export async function viewpoint(walk, [id]) {
     }
     draft.viewpoints = [...(draft.viewpoints ?? []).filter((one) => one.name !== name), { ...made, name }];
     Object.assign(photo, { viewpoint: name, element: "" });
+    delete draft.viewpoint_begun?.[id];
     await app.saveDraft(draft);
     app.go(`${home}/photos`);
   }

@@ -1,7 +1,7 @@
 // Repeat photography: the old picture laid over the live camera until they meet; where
 // there is no live camera, the old picture stands beside with what to line up.
 
-import { button, h, notice } from "./dom.js";
+import { button, h, notice, svg } from "./dom.js";
 import { earlier } from "./pictures.js";
 import { headingNow, whereNow } from "./position.js";
 import { addFiles } from "./shots.js";
@@ -20,9 +20,14 @@ export async function repeat(walk, [id]) {
   const status = h("p", { role: "status", class: "how" });
   const video = h("video", { playsinline: true, muted: true, "aria-label": "What the camera sees" });
   const over = old ? h("img", { class: "field-over", src: old.src, alt: "" }) : "";
+  const lines = h("li", { hidden: true }, "Switch on the grid of your camera. What the lines cross in this picture, they cross in yours.");
+  const strengths = old ? strength() : notice("question", "The old picture is not on this phone", "Take the bridge along again with a signal to have it.");
+  const instead = h("p", { class: "actions" }, fromFile("Use the phone’s own camera"), fromFile("Choose one taken already", true));
+  const bar = h("div", { class: "field-bar-in" });
   const shutter = button("Take it", shoot, { class: "button button-wide", disabled: true });
   let stream = null;
   let left = false;
+  bar.append(shutter);
   return {
     title: facts.viewpoint || facts.caption || "The same picture again",
     back: [`${home}/photos`, "Photos"],
@@ -31,10 +36,10 @@ export async function repeat(walk, [id]) {
       hints(),
       stage,
       status,
-      old ? strength() : notice("question", "The old picture is not on this phone", "Take the bridge along again with a signal to have it."),
-      h("p", {}, fromFile("Use the phone’s own camera"), " ", fromFile("Choose one taken already", true)),
+      strengths,
+      instead,
     ],
-    bar: [shutter],
+    bar,
     shown: start,
     leave: stop,
   };
@@ -54,7 +59,7 @@ export async function repeat(walk, [id]) {
         far.textContent = metres < here.accuracy ? `You are there, within about ${here.accuracy} m.` : `${distanceSaid(metres)} ${compassSaid(bearingTo(here, station))} of you, within about ${here.accuracy} m.`;
       });
     }
-    return h("ul", { class: "field-hints" }, rows.map((one) => h("li", {}, one)), far);
+    return h("ul", { class: "field-hints" }, rows.map((one) => h("li", {}, one)), lines, far);
   }
 
   async function start() {
@@ -77,9 +82,24 @@ export async function repeat(walk, [id]) {
 
   // The old picture beside: looked at, and matched by eye in the phone's own camera.
   function beside(why) {
-    stage.replaceChildren(old ? h("img", { class: "field-beside", src: old.src, alt: `As it was, ${facts.when}: ${facts.caption}` }) : "");
-    status.textContent = `${why} Look at the old picture, then take it with the phone’s own camera.`;
-    shutter.hidden = true;
+    if (left) return;
+    if (old) {
+      stage.replaceChildren(h("div", { class: "field-gridded" }, h("img", { class: "field-beside", src: old.src, alt: `As it was, ${facts.when}: ${facts.caption}` }), thirds()));
+      strengths.hidden = true;
+      lines.hidden = false;
+    } else stage.hidden = true;
+    status.textContent = `${why} ${old ? "Look at the old picture, then take" : "Take"} it with the phone’s own camera.`;
+    instead.hidden = true;
+    bar.replaceChildren(fromFile("Take it with the phone’s camera", false, "button button-wide"), fromFile("Choose one taken already", true));
+  }
+
+  // Thirds, as the cameras of phones draw them.
+  function thirds() {
+    const grid = svg("svg", { viewBox: "0 0 3 3", preserveAspectRatio: "none", "aria-hidden": "true" });
+    for (const width of [3, 1]) {
+      grid.append(svg("path", { d: "M1 0V3M2 0V3M0 1H3M0 2H3", fill: "none", stroke: width === 3 ? "#000" : "#fff", "stroke-width": width, "stroke-opacity": width === 3 ? 0.45 : 1, "vector-effect": "non-scaling-stroke" }));
+    }
+    return grid;
   }
 
   function strength() {
@@ -125,9 +145,9 @@ export async function repeat(walk, [id]) {
     return new File([blob], `repeat-${direction}.jpg`, { type: "image/jpeg" });
   }
 
-  function fromFile(words, isLibrary = false) {
+  function fromFile(words, isLibrary = false, look = "button button-quiet") {
     const input = h("input", { type: "file", accept: "image/*", class: "field-file", capture: isLibrary ? false : "environment", onchange: () => input.files.length && keep(input.files, isLibrary ? {} : takenNow()) });
-    return h("label", { class: "button button-quiet" }, input, h("span", {}, words));
+    return h("label", { class: look }, input, h("span", {}, words));
   }
 
   async function keep(files, { heading = null, ...when }) {
