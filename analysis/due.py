@@ -12,7 +12,9 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 
 from django.db.models import Count, F, Max, Q
 
@@ -56,14 +58,36 @@ POINTS = {
 MOST_NAMED = 4
 
 
+# What of a bridge a list shows and sorts by.
+LISTED = (
+    "name",
+    "slug",
+    "number",
+    "status",
+    "county",
+    "town",
+    "latitude",
+    "longitude",
+    "access_notes",
+)
+
+
 @dataclass(frozen=True)
 class Reason:
-    """One reason to go: its kind, a sentence, its points, and a day or season."""
+    """One reason to go: its kind, a sentence, its points, and a day or season.
+
+    The sentence may be given as a function of nothing: of thousands of bridges a page
+    shows some, and only theirs are worded.
+    """
 
     kind: str
-    words: str
+    told: str | Callable[[], str]
     points: float
     season: str = ""
+
+    @property
+    def words(self):
+        return self.told if isinstance(self.told, str) else self.told()
 
 
 @dataclass
@@ -98,7 +122,9 @@ def due(bridges, today, near=None) -> list[Due]:
     standing = bridges.exclude(status__in=[Bridge.Status.LOST, Bridge.Status.STORED])
     rows = {
         bridge.pk: Due(bridge, seasons.access_of(bridge.status, bridge.access_notes))
-        for bridge in standing.select_related("standing")
+        for bridge in standing.only(*LISTED).annotate(
+            last_visited=F("standing__last_visited")
+        )
     }
     if not rows:
         return []
@@ -165,21 +191,21 @@ def _questions(rows, here):
 def _ages(rows, seen, today):
     """How long ago anybody stood there, and which parts have been seen by none since."""
     for pk, row in rows.items():
-        row.last_look = _day(getattr(row.bridge, "standing", None))
+        row.last_look = row.bridge.last_visited
         if row.last_look is None:
             _add(rows, pk, "age", "Nobody has stood there yet.", POINTS["never"])
             continue
         years = (today - row.last_look).days / DAYS_A_YEAR
         if years > FRESH_YEARS:
             points = min((years - FRESH_YEARS) * POINTS["year"], POINTS["most_years"])
-            words = f"Last visited {_years(years)} ago, in {row.last_look:%B %Y}."
+            words = partial(_visited_words, years, row.last_look)
             _add(rows, pk, "age", words, points)
         if pk in seen:
             _old_parts(rows, pk, seen[pk].parts, row.last_look, today)
 
 
-def _day(standing):
-    return standing.last_visited if standing is not None else None
+def _visited_words(years, day):
+    return f"Last visited {_years(years)} ago, in {day:%B %Y}."
 
 
 def _old_parts(rows, pk, parts, last_look, today):
@@ -195,13 +221,16 @@ def _old_parts(rows, pk, parts, last_look, today):
     old.sort(reverse=True)
     points = min(POINTS["old_part"] * len(old), POINTS["most_old_parts"])
     if old:
-        named = [f"{name} ({_years(years)} ago)" for years, name in old[:MOST_NAMED]]
-        words = f"Passed over by later visits: {_listed(named, len(old))}."
-        _add(rows, pk, "age", words, points)
+        _add(rows, pk, "age", partial(_old_words, old), points)
     if never:
         words = f"Never recorded: {_listed(never[:MOST_NAMED], len(never))}."
         points = min(POINTS["old_part"] * len(never), POINTS["most_old_parts"])
         _add(rows, pk, "age", words, points)
+
+
+def _old_words(old):
+    named = [f"{name} ({_years(years)} ago)" for years, name in old[:MOST_NAMED]]
+    return f"Passed over by later visits: {_listed(named, len(old))}."
 
 
 # -- what could not be seen
@@ -218,15 +247,19 @@ def _unseen(rows, seen, today):
 
 
 def _add_unseen(rows, pk, season, found, today):
+    points = min(POINTS["unseen"] * len(found), POINTS["most_unseen"])
+    if season is not None:
+        points += POINTS["unseen_in_season"] if season.suits(today.month) else 0
+    words = partial(_unseen_words, season, found)
+    _add(rows, pk, "unseen", words, points, season=season.key if season else "")
+
+
+def _unseen_words(season, found):
     names = [name for name, _ in found]
     why = next((reason for _, reason in found if reason), "")
     words = f"Could not be seen last time: {_listed(names[:MOST_NAMED], len(names))}"
     words = f"{words} ({why})." if why else f"{words}."
-    points = min(POINTS["unseen"] * len(names), POINTS["most_unseen"])
-    if season is not None:
-        words = f"{words} Best when {season.name}, {season.when}."
-        points += POINTS["unseen_in_season"] if season.suits(today.month) else 0
-    _add(rows, pk, "unseen", words, points, season=season.key if season else "")
+    return f"{words} Best when {season.name}, {season.when}." if season else words
 
 
 # -- viewpoints
@@ -253,8 +286,12 @@ def _viewpoints(rows, here, today):
     ):
         for pk, names in found.items():
             points = min(POINTS[kind] * len(names), POINTS["most_viewpoints"])
-            told = f"{words} {_listed(names[:MOST_NAMED], len(names))}."
+            told = partial(_lacking_words, words, names)
             _add(rows, pk, "viewpoint", told, points)
+
+
+def _lacking_words(words, names):
+    return f"{words} {_listed(names[:MOST_NAMED], len(names))}."
 
 
 # -- changes expected

@@ -7,6 +7,7 @@ bridges that is a few seconds' reading, which no list should do again for each r
 from __future__ import annotations
 
 import datetime
+import uuid
 from collections import defaultdict
 from dataclasses import dataclass, field
 
@@ -51,6 +52,10 @@ class Looks:
     hidden: list[tuple[str, str]] = field(default_factory=list)
 
 
+# The reading that this process unpacked last: its name and its looks.
+_unpacked = [("", {})]
+
+
 def of_all() -> dict[int, Looks]:
     """Return ``{bridge id: Looks}``; three queries, or two where nothing has changed.
 
@@ -58,7 +63,18 @@ def of_all() -> dict[int, Looks]:
     laid out by hand change their number.
     """
     key = f"looks-{MapVersion.current()}-{Element.objects.count()}"
-    return cache.get_or_set(key, _read, KEPT_S)
+    # The cache says which reading holds and has it for other processes; unpacking it
+    # for each reader would take longer than the whole list.
+    name = cache.get(key)
+    unpacked, looks = _unpacked[0]
+    if name is not None and name == unpacked:
+        return looks
+    looks = cache.get(name) if name else None
+    if looks is None:
+        looks, name = _read(), f"looks-{uuid.uuid4()}"
+        cache.set_many({key: name, name: looks}, KEPT_S)
+    _unpacked[0] = name, looks
+    return looks
 
 
 def _read():

@@ -71,10 +71,12 @@ test("replaced lets all the old pieces go, and their ties with them", () => {
   assert.ok(!state.built_up);
 });
 
-test("loose and bent are flags, and one choice gives way to the next", () => {
+test("what ails a member adds up, beside what was done to it; a second tap takes it back", () => {
   const element = chord("L2L3");
-  const change = choose(element, choose(element, beginChange(element), "loosened"), "bent");
-  assert.deepEqual(stateOf(element, change).flags, ["bent"]);
+  const chosen = ["loosened", "bent", "reinforced", "cracked", "loosened"];
+  const change = chosen.reduce((made, one) => choose(element, made, one), beginChange(element));
+  assert.deepEqual(stateOf(element, change).flags, ["bent", "cracked"]);
+  assert.equal(change.happened, "reinforced");
   assert.equal(stateOf(element, change).components.length, 1);
 });
 

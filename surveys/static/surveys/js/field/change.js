@@ -19,6 +19,7 @@ export const HAPPENED = [
   ["cracked", "Cracked", ""],
   ["other", "Something else", "In your own words"],
 ];
+const LOST = "section-lost";
 const FLAG_OF = { loosened: "loose", bent: "bent", "section-lost": "section-lost", cracked: "cracked" };
 const BEGIN_EMPTY = ["wording", "condition", "description"];
 
@@ -52,21 +53,36 @@ export function openWhole(element, change) {
   return element.kind === "member" ? opened : { ...opened, whole: undefined };
 }
 
-// Choosing what happened sets what follows of it; it can all be set otherwise after.
+// Choosing what happened sets what follows of it; it can all be set otherwise after. A
+// bar may be bent and cracked and reinforced: what ails it adds up, a second tap takes
+// one of it back.
 export function choose(element, change, happened) {
-  const before = FLAG_OF[change.happened];
-  const flags = new Set(change.flags.filter((flag) => flag !== before));
-  if (FLAG_OF[happened]) flags.add(FLAG_OF[happened]);
+  const flag = FLAG_OF[happened];
+  if (flag) {
+    const on = change.flags.includes(flag);
+    const flags = on ? change.flags.filter((one) => one !== flag) : [...change.flags, flag].sort();
+    return { ...change, whole: undefined, flags, loss: on && flag === LOST ? "" : change.loss };
+  }
   const replaced = happened === "replaced";
   return {
     ...change,
     whole: undefined,
     happened,
-    flags: [...flags].sort(),
     keep: recordedPieces(element).map(() => !replaced),
     ties: Boolean(element.state?.built_up) && !replaced,
     pieces: makesPieces(happened) && !change.pieces.length ? [firstPiece(element, happened)] : change.pieces,
   };
+}
+
+// Whether what may have happened is said of a member; change: undefined where nothing is.
+export function isChosen(element, change, happened) {
+  const flag = FLAG_OF[happened];
+  if (flag) return (change?.flags ?? element.state?.flags ?? []).includes(flag);
+  return change?.happened === happened;
+}
+
+export function hasLost(change) {
+  return change.flags.includes(LOST);
 }
 
 export function makesPieces(happened) {

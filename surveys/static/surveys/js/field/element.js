@@ -1,6 +1,6 @@
 // One element: what it was, what happened to it, and what it is now.
 
-import { HAPPENED, beginChange, choose, copyChange, faultOf, makesPieces, openWhole, recordedPieces } from "./change.js";
+import { HAPPENED, beginChange, choose, copyChange, faultOf, hasLost, isChosen, makesPieces, openWhole, recordedPieces } from "./change.js";
 import { button, check, choice, field, h, notice, textArea, textInput } from "./dom.js";
 import { earlier } from "./pictures.js";
 import { partners } from "./partners.js";
@@ -11,6 +11,8 @@ import { CHANGED, NOT_SEEN, setAnswer } from "./visit.js";
 const DECKS = [
   ["timber", 3], ["timber", 4], ["steel-grid", 5], ["concrete", 6], ["asphalt", 2], ["gravel", 4],
 ];
+
+const LIMITS_TONS = [3, 5, 8, 10, 15, 20];
 
 // from: "drawing" where a bar was tapped, to come back to it and not to the row.
 export async function element(walk, [path, from = ""]) {
@@ -69,7 +71,7 @@ export async function element(walk, [path, from = ""]) {
 
   function fill() {
     const focused = document.activeElement?.dataset?.key;
-    form.replaceChildren(...[answers(), entry.answer === CHANGED ? changed() : entry.answer ? "" : ahead(), about()].flat().filter(Boolean));
+    form.replaceChildren(...[answers(), entry.answer === CHANGED ? changed() : entry.answer ? "" : ahead(), about()].flat(Infinity).filter(Boolean));
     if (focused) form.querySelector(`[data-key="${focused}"]`)?.focus({ preventScroll: true });
   }
 
@@ -133,7 +135,7 @@ export async function element(walk, [path, from = ""]) {
             entry.change = choose(own, entry.change, value);
             app.say(words);
             save();
-          }, { class: "field-pick", "aria-pressed": String(entry.answer === CHANGED && entry.change.happened === value), "data-key": `happened-${value}` }),
+          }, { class: "field-pick", "aria-pressed": String(isChosen(own, entry.answer === CHANGED ? entry.change : undefined, value)), "data-key": `happened-${value}` }),
         ),
       ),
     );
@@ -145,8 +147,8 @@ export async function element(walk, [path, from = ""]) {
       happened(),
       ["replaced", "removed"].includes(change.happened) && recordedPieces(own).length ? keptPieces() : "",
       makesPieces(change.happened) ? pieces() : "",
-      change.happened === "section-lost" ? loss() : "",
-      change.happened ? alsoOn() : "",
+      hasLost(change) ? loss() : "",
+      change.happened || change.flags.length ? alsoOn() : "",
     ];
   }
 
@@ -244,7 +246,8 @@ export async function element(walk, [path, from = ""]) {
     }
     if (rule.type === "number" || rule.type === "whole") {
       const input = textInput(value ?? "", (text) => { set(readNumber(text)); later(); }, { inputmode: "decimal", "data-key": rule.name });
-      return field(label, input, { help: own.kind === "limit" && rule.name === "tons" ? picksHelp(set) : "" });
+      if (own.kind !== "limit" || rule.name !== "tons") return field(label, input);
+      return [limits(value, set), field(label, input, { help: "As the sign says. 0 where it is closed to all." })];
     }
     const make = rule.is_long ? textArea : textInput;
     return field(label, make(value ?? "", (text) => { set(text); later(); }, { "data-key": rule.name }), {
@@ -252,8 +255,9 @@ export async function element(walk, [path, from = ""]) {
     });
   }
 
-  function picksHelp() {
-    return "As the sign says. 0 where it is closed to all.";
+  function limits(value, set) {
+    return h("div", { class: "field-picks", role: "group", "aria-label": "Usual limits" }, LIMITS_TONS.map((tons) =>
+      button(`${tons} tons`, () => { set(tons); save(); }, { class: "field-pick", "aria-pressed": String(value === tons), "data-key": `limit-${tons}` })));
   }
 
   function flags(rule, change) {
