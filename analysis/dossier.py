@@ -1,7 +1,6 @@
 """An officer's dossier: what officers write, and the document made of it.
 
-``facts(bridge)`` gathers, ``pdf(facts)`` draws, ``stored_pdf(facts)`` keeps what was
-drawn; ``save_narrative`` keeps what two people write at the same time; ``sign`` and
+``facts(bridge)`` gathers, ``pdf(facts)`` draws, ``keep(facts)`` keeps what was drawn; ``save_narrative`` keeps what two people write at the same time; ``sign`` and
 ``open_case`` begin and end a nomination case.
 """
 
@@ -16,7 +15,7 @@ from bridges.models import Bridge
 
 from . import dossier_fields
 from .dossier_facts import INCLUDABLE, NARRATIVE, current_case, facts
-from .dossier_pdf import PAPERS, NoRenderer, kept_pdf, pdf, stored_pdf
+from .dossier_pdf import PAPERS, NoRenderer, keep, kept, pdf
 from .models import Dossier
 
 __all__ = [
@@ -29,12 +28,12 @@ __all__ = [
     "Saved",
     "current_case",
     "facts",
-    "kept_pdf",
+    "keep",
+    "kept",
     "open_case",
     "pdf",
     "save_narrative",
     "sign",
-    "stored_pdf",
 ]
 # Everything that people may write at the same time, each merged by itself.
 WRITABLE = (*NARRATIVE, *dossier_fields.NAMES, "photos")

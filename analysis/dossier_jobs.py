@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import time
 
 from django.conf import settings
 from django.core.files.storage import default_storage
@@ -15,6 +16,24 @@ from shared.models import Job
 from . import dossier, dossier_package, dossier_pdf
 
 PACKAGE = "package"
+# Gathering, arranging, drawing: what a document goes through.
+STAGES = 3
+# Pages go by faster than anybody looks, and each word is a write.
+BETWEEN_WORDS_S = 0.4
+
+
+def now_and_then(progress):
+    """Return ``progress`` that lets only so many words a second through."""
+    said_at = 0.0
+
+    def say(done, total, note):
+        nonlocal said_at
+        now = time.monotonic()
+        if now - said_at >= BETWEEN_WORDS_S:
+            said_at = now
+            progress(done, total, note)
+
+    return say
 
 
 def facts_for(bridge, *, document, include=(), case=None, between=()):
@@ -30,18 +49,21 @@ def draw(*, bridge, document, paper, include, case, between, progress):
     Safe to repeat: what is drawn already is found by its content.
     """
     row = Bridge.objects.get(pk=bridge)
-    progress(0, 1, "Gathering the record")
+    progress(0, STAGES, "Gathering the record")
     told = facts_for(
         row, document=document, include=include, case=case, between=between
     )
     try:
         if document == PACKAGE:
-            return {"file": _package(row, told, paper, progress)}
-        progress(0, 1, "Drawing the pages")
-        dossier_pdf.stored_pdf(told, paper, document=document)
+            return {"file": _package(row, told, paper, now_and_then(progress))}
+        progress(1, STAGES, "Arranging the pages")
+        say = now_and_then(progress)
+        dossier_pdf.keep(
+            told, paper, document=document, say=lambda note: say(2, STAGES, note)
+        )
     except dossier_pdf.NoRenderer as error:
         raise jobs.Hopeless(str(error)) from error
-    progress(1, 1, "Done")
+    progress(STAGES, STAGES, "Done")
     return {}
 
 

@@ -10,6 +10,7 @@ import csv
 import hashlib
 import io
 import json
+import tempfile
 import zipfile
 from datetime import datetime
 
@@ -83,9 +84,10 @@ def write(facts, target, paper="letter", progress=None):
     say = progress or (lambda *told: None)
     rows = log(facts)
     steps = len(rows) + 2
-    say(0, steps, "Drawing the PDF")
+    say(0, steps, "Arranging the pages")
     packer = _Packer(target, facts["recorded_at"])
-    packer.put("dossier.pdf", dossier_pdf.stored_pdf(facts, paper))
+    drawn = dossier_pdf.keep(facts, paper, say=lambda note: say(0, steps, note))
+    packer.put_stored("dossier.pdf", drawn)
     for one in dossier_pdf.attachments(facts):
         if not one.name.startswith(("manifest", "photographs")):
             packer.put(one.name, one.content)
@@ -113,17 +115,32 @@ class _Packer:
     def put(self, name, content):
         digest = hashlib.sha256(content).hexdigest()
         self.hashes.append(f"{digest}  {name}\n")
-        self._write(name, content)
+        self.archive.writestr(self._entry(name), content)
 
-    def _write(self, name, content):
+    def put_stored(self, name, stored):
+        """Copy a file of the store, piece by piece; False where it is not there."""
+        try:
+            file = default_storage.open(stored, "rb")
+        except OSError:
+            return False
+        digest = hashlib.sha256()
+        with file, self.archive.open(self._entry(name), "w") as inside:
+            for piece in file.chunks():
+                digest.update(piece)
+                inside.write(piece)
+        self.hashes.append(f"{digest.hexdigest()}  {name}\n")
+        return True
+
+    def _entry(self, name):
         entry = zipfile.ZipInfo(name, date_time=self.date[:6])
         entry.external_attr = 0o644 << 16
         is_packed = name.endswith((".pdf", ".jpg", ".tif"))
-        kind = zipfile.ZIP_STORED if is_packed else zipfile.ZIP_DEFLATED
-        self.archive.writestr(entry, content, compress_type=kind)
+        entry.compress_type = zipfile.ZIP_STORED if is_packed else zipfile.ZIP_DEFLATED
+        return entry
 
     def close(self):
-        self._write("manifest-sha256.txt", "".join(sorted(self.hashes)).encode())
+        hashes = "".join(sorted(self.hashes)).encode()
+        self.archive.writestr(self._entry("manifest-sha256.txt"), hashes)
         self.archive.close()
 
 
@@ -136,13 +153,14 @@ def _photograph(packer, facts, row):
     name = row["name"] or f"photograph_{row['number']:04d}.jpg"
     if is_original:
         name = f"{name.rpartition('.')[0]}.{suffix}"
-    content = _bytes(photo.original.name if is_original else row["file"])
-    if content is None and is_original:
-        is_original, content = False, _bytes(row["file"])
-    if content is None:
+    is_there = is_original and packer.put_stored(
+        f"photographs/{name}", photo.original.name
+    )
+    if not is_there:
+        is_original = False
+        is_there = packer.put_stored(f"photographs/{name}", row["file"])
+    if not is_there:
         name = ""
-    else:
-        packer.put(f"photographs/{name}", content)
     return [
         row["number"],
         name or "(its file was not found)",
@@ -157,14 +175,6 @@ def _photograph(packer, facts, row):
         is_original,
         row["sha256"],
     ]
-
-
-def _bytes(name):
-    try:
-        with default_storage.open(name, "rb") as file:
-            return file.read()
-    except OSError:
-        return None
 
 
 def _csv(columns, rows):
@@ -219,7 +229,7 @@ def _readme(facts, logged):
 
 def store(facts, name, paper="letter", progress=None):
     """Write the package into the media store under ``name``; returns its name there."""
-    scratch = io.BytesIO()
-    write(facts, scratch, paper, progress)
-    scratch.seek(0)
-    return default_storage.save(name, File(scratch))
+    with tempfile.TemporaryFile() as scratch:
+        write(facts, scratch, paper, progress)
+        scratch.seek(0)
+        return default_storage.save(name, File(scratch))

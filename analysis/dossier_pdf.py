@@ -11,13 +11,17 @@ and the pictures by name, and no address at all.
 from __future__ import annotations
 
 import csv
+import gc
 import hashlib
 import io
 import json
+import logging
 import os
+import tempfile
 import threading
 import unicodedata
 import warnings
+from collections.abc import Callable
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -27,7 +31,7 @@ from pathlib import Path
 
 import fontpkg_source_sans_3
 import fontpkg_source_serif_4
-from django.core.files.base import ContentFile
+from django.core.files.base import File
 from django.core.files.storage import default_storage
 from django.template.loader import render_to_string
 from PIL import Image, UnidentifiedImageError
@@ -50,6 +54,8 @@ NO_PANGO = (
     "Debian and Ubuntu, install it with “apt-get install libpango-1.0-0 "
     "libpangoft2-1.0-0” and try again. The record itself is not affected."
 )
+OBJECTS_BETWEEN_LOOKS = 20_000
+PDF_START, PDF_END = b"%PDF-", b"%%EOF"
 # One at a time: the environment is changed meanwhile, and threads gain nothing.
 _RENDERING = threading.Lock()
 
@@ -95,36 +101,48 @@ def pdf(facts, paper="letter", pictures=read_stored, document="dossier"):
     layout library cannot be loaded, ``KeyError`` for a paper not in ``PAPERS`` or a
     document not in ``DOCUMENTS``.
     """
-    return _drawn(_made(facts, paper, pictures, document))
+    target = io.BytesIO()
+    _draw(_made(facts, paper, pictures, document), target)
+    return target.getvalue()
 
 
-def kept_pdf(facts, paper="letter", pictures=read_stored, document="dossier"):
-    """Return the PDF where it has been drawn already, None where it has not."""
+def kept(facts, paper="letter", pictures=read_stored, document="dossier"):
+    """Return the name in the store of a PDF drawn already, None where it is not."""
+    return _kept(_name(_made(facts, paper, pictures, document)))
+
+
+def keep(facts, paper="letter", pictures=read_stored, document="dossier", say=None):
+    """Return the name in the store of the PDF, drawn once for each content.
+
+    ``say`` is called with a few words each time there is something new to tell.
+    """
     made = _made(facts, paper, pictures, document)
-    return _kept(f"dossiers/{made.sha256}.pdf")
-
-
-def stored_pdf(facts, paper="letter", pictures=read_stored, document="dossier"):
-    """Return the PDF, drawn once for each content and kept with the media after that."""
-    made = _made(facts, paper, pictures, document)
-    name = f"dossiers/{made.sha256}.pdf"
-    kept = _kept(name)
-    if kept is None:
-        kept = _drawn(made)
-        stored = default_storage.save(name, ContentFile(kept))
+    name = _name(made)
+    if _kept(name) is None:
+        with tempfile.TemporaryFile() as drawn:
+            _draw(made, drawn, say)
+            drawn.seek(0)
+            stored = default_storage.save(name, File(drawn))
         if stored != name:
             # Another request was quicker; its file is the same.
             default_storage.delete(stored)
-    return kept
+    return name
+
+
+def _name(made):
+    return f"dossiers/{made.sha256}.pdf"
 
 
 def _kept(name):
-    """Return a kept file, None where there is none or it was cut short."""
+    """Return the name of a kept file, None where there is none or it was cut short."""
     if not default_storage.exists(name):
         return None
-    content = read_stored(name)
-    if content.startswith(b"%PDF-") and content.rstrip().endswith(b"%%EOF"):
-        return content
+    with default_storage.open(name, "rb") as file:
+        start = file.read(len(PDF_START))
+        file.seek(max(0, file.size - 16))
+        end = file.read().rstrip()
+    if start == PDF_START and end.endswith(PDF_END):
+        return name
     default_storage.delete(name)
     return None
 
@@ -136,7 +154,10 @@ class _Made:
     html: str
     css: str
     attached: list[Attached]
-    pictures: dict[str, bytes]
+    # Address in the document → name in the store. Read when they are drawn: sixty
+    # photographs would fill the memory twice over.
+    pictures: dict[str, str]
+    read: Callable[[str], bytes]
     moment: str
     sha256: str
 
@@ -145,13 +166,16 @@ def _made(facts, paper, pictures, document="dossier"):
     template = DOCUMENTS[document]
     attached = attachments(facts) if document == "dossier" else []
     printable = _printable(facts)
-    found = {}
-    for photo in printable["photographs"]:
-        content = _picture(pictures, photo["file"])
+    found, hashes = {}, []
+    for photo, given in zip(
+        printable["photographs"], facts["photographs"], strict=True
+    ):
+        content = _picture(pictures, given["file"])
         photo["is_missing"] = content is None
         if content is not None:
-            photo["address"] = f"asset:picture/{photo['number']}"
-            found[photo["address"]] = content
+            address = photo["address"] = f"asset:picture/{photo['number']}"
+            found[address] = given["file"]
+            hashes.append(f"{address} {hashlib.sha256(content).hexdigest()}")
     facts_sha256 = hashlib.sha256(_canonical(facts)).hexdigest()
     view = dossier_pages.laid_out(printable)
     context = {
@@ -165,11 +189,9 @@ def _made(facts, paper, pictures, document="dossier"):
     html = render_to_string(template, context)
     css = f"{STYLE.read_text(encoding='utf-8')}\n@page {{ size: {PAPERS[paper]} }}\n"
     parts = [html, css, str(FINISH), *(one.sha256 for one in attached)]
-    parts += [f"{k} {hashlib.sha256(v).hexdigest()}" for k, v in found.items()]
-    sha256 = hashlib.sha256(
-        "\0".join([*parts, version("weasyprint")]).encode()
-    ).hexdigest()
-    return _Made(html, css, attached, found, facts["recorded_at"], sha256)
+    parts += [*hashes, version("weasyprint")]
+    sha256 = hashlib.sha256("\0".join(parts).encode()).hexdigest()
+    return _Made(html, css, attached, found, pictures, facts["recorded_at"], sha256)
 
 
 def _more(document, facts, view):
@@ -377,22 +399,33 @@ def _load():
     return weasyprint
 
 
-def _drawn(made):
+def _draw(made, target, say=None):
+    """Draw a document into ``target``, a binary file."""
     weasyprint = _load()
     from weasyprint.text.fonts import FontConfiguration
 
-    fetcher = fetcher_of(made.pictures)
+    fetcher = fetcher_of(made.pictures, made.read)
     fonts = FontConfiguration()
     style = weasyprint.CSS(string=made.css, font_config=fonts, url_fetcher=fetcher)
     moment = datetime.fromisoformat(made.moment.replace("Z", "+00:00"))
-    with _RENDERING, _clock_stopped(moment), warnings.catch_warnings():
+    with (
+        _RENDERING,
+        _clock_stopped(moment),
+        _rarely_collected(),
+        _pages_told(say),
+        tempfile.TemporaryDirectory() as scratch,
+        warnings.catch_warnings(),
+    ):
         # The library leaves its colour profile open for the collector to close.
         warnings.simplefilter("ignore", ResourceWarning)
-        return weasyprint.HTML(
+        weasyprint.HTML(
             string=made.html, base_url="asset:", url_fetcher=fetcher
         ).write_pdf(
+            target,
             stylesheets=[style],
             font_config=fonts,
+            # Pictures wait in files until they are written.
+            cache=f"{scratch}/pictures",
             pdf_variant="pdf/a-3a",
             pdf_identifier=bytes.fromhex(made.sha256[:32]),
             attachments=[
@@ -411,8 +444,50 @@ def _drawn(made):
         )
 
 
-def fetcher_of(pictures):
+@contextmanager
+def _rarely_collected():
+    """Let the collector of garbage look less often: layout makes small things by the
+    million and drops few, and looking took a quarter of the time."""
+    before = gc.get_threshold()
+    gc.set_threshold(OBJECTS_BETWEEN_LOOKS, *before[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
+
+
+@contextmanager
+def _pages_told(say):
+    """Pass on what the layout library tells of its progress, in our words."""
+    if say is None:
+        yield
+        return
+    told = logging.getLogger("weasyprint.progress")
+    before = told.level, told.propagate
+    handler = logging.Handler()
+    handler.emit = lambda record: _pass_on(record, say)
+    told.addHandler(handler)
+    told.setLevel(logging.INFO)
+    told.propagate = False
+    try:
+        yield
+    finally:
+        told.removeHandler(handler)
+        told.setLevel(before[0])
+        told.propagate = before[1]
+
+
+def _pass_on(record, say):
+    if record.msg.startswith("Step 5") and record.args:
+        say(f"Laying out page {record.args[0]}")
+    elif record.msg.startswith("Step 6"):
+        say("Writing the pages")
+
+
+def fetcher_of(pictures, read=read_stored):
     """Return a fetcher that knows our fonts and these pictures, and nothing else.
+
+    ``pictures`` are names in the store by address, and ``read`` returns the bytes of one.
 
     ``asked`` lists every address that was asked for and ``refused`` what was not given.
     """
@@ -431,7 +506,7 @@ def fetcher_of(pictures):
                 return URLFetcherResponse(url, body, {"Content-Type": "font/ttf"})
             if url in pictures:
                 kind = {"Content-Type": "image/jpeg"}
-                return URLFetcherResponse(url, pictures[url], kind)
+                return URLFetcherResponse(url, read(pictures[url]), kind)
             self.refused.append(url)
             raise ValueError("The dossier fetches nothing.")
 

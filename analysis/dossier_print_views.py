@@ -4,7 +4,7 @@ import datetime
 
 from django.core.exceptions import BadRequest
 from django.core.files.storage import default_storage
-from django.http import FileResponse, Http404, HttpResponse
+from django.http import FileResponse, Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -43,20 +43,21 @@ def pdf(request, slug, document="dossier"):
         raise Http404("No such document.")
     bridge = get_object_or_404(Bridge, slug=slug)
     wanted = _wanted(request, bridge, document)
-    content = _kept(bridge, wanted)
-    if content is None:
+    drawn = _kept(bridge, wanted)
+    if drawn is None:
         asked = dossier_jobs.ask(bridge, request.user, **wanted)
         if asked.state == Job.State.DEAD:
             return _cannot(request, bridge, asked)
         if asked.state == Job.State.DONE:
-            content = _kept(bridge, wanted)
-        if content is None:
+            drawn = _kept(bridge, wanted)
+        if drawn is None:
             return redirect("dossier-waiting", slug=bridge.slug, token=asked.token)
     audit.note(audit.Action.PRINTED, person=request.user, subject=bridge.slug)
-    response = HttpResponse(content, content_type="application/pdf")
-    name = f"{FILE_NAMES[document]}-{bridge.slug}.pdf"
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    return response
+    return FileResponse(
+        default_storage.open(drawn, "rb"),
+        filename=f"{FILE_NAMES[document]}-{bridge.slug}.pdf",
+        content_type="application/pdf",
+    )
 
 
 def _wanted(request, bridge, document):
@@ -89,7 +90,7 @@ def _between(query):
 
 
 def _kept(bridge, wanted):
-    """Return the drawn document, None where it is not drawn or cannot be here."""
+    """Return the drawn document's name in the store, None where it is not drawn or cannot be here."""
     told = dossier_jobs.facts_for(
         bridge,
         document=wanted["document"],
@@ -97,7 +98,7 @@ def _kept(bridge, wanted):
         case=wanted["case"],
         between=wanted["between"],
     )
-    return dossier.kept_pdf(told, wanted["paper"], document=wanted["document"])
+    return dossier.kept(told, wanted["paper"], document=wanted["document"])
 
 
 def _cannot(request, bridge, asked):

@@ -228,6 +228,8 @@ def classify(about: About, old: Part | None, new: Part | None) -> tuple[str, ...
         return ()
     if old.is_gone:
         return (_BACK.get(about.kind, "returned"),)
+    if old.state == new.state:
+        return ()
     was, now = _bare(old.state), _bare(new.state)
     if was == now:
         return ()

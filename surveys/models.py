@@ -332,7 +332,10 @@ class Observation(models.Model):
         """Return the state with its components, as the fold and the forms take it."""
         if self.state is None:
             return None
-        pieces = [piece.as_dict() for piece in self.components.all()]
+        # Where many are read at once, they bring their pieces along.
+        rows = self.__dict__.get("pieces")
+        rows = self.components.all() if rows is None else rows
+        pieces = [piece.as_dict() for piece in rows]
         return {**self.state, "components": pieces} if pieces else dict(self.state)
 
 

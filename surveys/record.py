@@ -9,6 +9,8 @@ import datetime
 from dataclasses import dataclass
 from functools import cached_property
 
+from django.db.models import Prefetch
+
 from . import changes as derive
 from . import fold
 from .models import Element, Observation, Visit
@@ -81,8 +83,12 @@ class Record:
     def steps(self):
         """Return (visit, its configuration, changes since the one before) in order.
 
-        One pass: each visit is folded onto the ones before it.
+        One pass: each visit is folded onto the ones before it, once for all who ask.
         """
+        return list(self._steps)
+
+    @cached_property
+    def _steps(self):
         found, before = [], {}
         for look, after in fold.steps(self.looks):
             changed = derive.compare(before, after, self.abouts)
@@ -136,7 +142,7 @@ def standing_observations():
     """Observations that count: not superseded and not held back by a reviewer."""
     return Observation.objects.filter(
         superseded_by__isnull=True, is_held_back=False
-    ).prefetch_related("components")
+    ).prefetch_related(Prefetch("components", to_attr="pieces"))
 
 
 def load(bridge) -> Record:

@@ -708,8 +708,8 @@ def test_a_hostile_record_fetches_nothing_and_is_printed_as_text(
 ):
     kept = []
 
-    def watched(pictures):
-        kept.append(made(pictures))
+    def watched(*given):
+        kept.append(made(*given))
         return kept[0]
 
     made = dossier_pdf.fetcher_of
@@ -767,23 +767,40 @@ def test_a_drawn_dossier_is_kept_and_a_damaged_one_drawn_again(
 ):
     calls = []
 
-    def counted(made):
+    def counted(made, target, say=None):
         calls.append(made.sha256)
-        return drawn.pdf
+        target.write(drawn.pdf)
 
-    monkeypatch.setattr(dossier_pdf, "_drawn", counted)
-    pictures = _from(drawn.pictures)
-    assert dossier.stored_pdf(facts, pictures=pictures) == drawn.pdf
-    assert dossier.stored_pdf(facts, pictures=pictures) == drawn.pdf
+    def stored_pdf(facts):
+        return (media / dossier.keep(facts, pictures=_from(drawn.pictures))).read_bytes()
+
+    monkeypatch.setattr(dossier_pdf, "_draw", counted)
+    assert dossier.kept(facts, pictures=_from(drawn.pictures)) is None
+    assert stored_pdf(facts) == drawn.pdf
+    assert stored_pdf(facts) == drawn.pdf
+    assert dossier.kept(facts, pictures=_from(drawn.pictures)) is not None
     assert len(calls) == 1
     [kept] = (media / "dossiers").glob("*.pdf")
     kept.write_bytes(drawn.pdf[:1000])
-    assert dossier.stored_pdf(facts, pictures=pictures) == drawn.pdf
+    assert stored_pdf(facts) == drawn.pdf
     assert len(calls) == 2
     assert [one.read_bytes() for one in (media / "dossiers").iterdir()] == [drawn.pdf]
     facts["bridge"]["owner"] = "Nobody"
-    dossier.stored_pdf(facts, pictures=pictures)
+    stored_pdf(facts)
     assert len(set(calls)) == 2
+
+
+def test_whoever_waits_hears_of_every_page(drawn, thin, media):
+    told = []
+    name = dossier.keep(thin, pictures=_from(drawn.pictures), say=told.append)
+    pages = len(pypdf.PdfReader(media / name).pages)
+    assert [f"Laying out page {one}" for one in range(1, pages + 1)] == list(
+        dict.fromkeys(words for words in told if "page " in words)
+    )
+    assert told[-1] == "Writing the pages"
+    library = logging.getLogger("weasyprint.progress")
+    assert not library.isEnabledFor(logging.INFO)
+    assert library.propagate
 
 
 def test_without_pango_a_clear_reason_is_given(drawn, thin, monkeypatch):
