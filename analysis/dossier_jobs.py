@@ -55,7 +55,9 @@ def draw(*, bridge, document, paper, include, case, between, progress):
     )
     try:
         if document == PACKAGE:
-            return {"file": _package(row, told, paper, now_and_then(progress))}
+            file = _package(row, told, paper, now_and_then(progress))
+            progress(STAGES, STAGES, "Done")
+            return {"file": file}
         progress(1, STAGES, "Arranging the pages")
         say = now_and_then(progress)
         dossier_pdf.keep(

@@ -101,7 +101,6 @@ def write(facts, target, paper="letter", progress=None):
     packer.put("map.geojson", _geojson(facts))
     packer.put("README.txt", _readme(facts, logged).encode())
     packer.close()
-    say(steps, steps, "Done")
 
 
 class _Packer:

@@ -772,7 +772,9 @@ def test_a_drawn_dossier_is_kept_and_a_damaged_one_drawn_again(
         target.write(drawn.pdf)
 
     def stored_pdf(facts):
-        return (media / dossier.keep(facts, pictures=_from(drawn.pictures))).read_bytes()
+        return (
+            media / dossier.keep(facts, pictures=_from(drawn.pictures))
+        ).read_bytes()
 
     monkeypatch.setattr(dossier_pdf, "_draw", counted)
     assert dossier.kept(facts, pictures=_from(drawn.pictures)) is None

@@ -42,11 +42,11 @@ def quick(monkeypatch):
     """Draw nothing: keep a mark in place of each PDF; returns what was asked for."""
     asked = []
 
-    def drawn(made):
+    def draw(made, target, say=None):
         asked.append(made)
-        return DRAWN
+        target.write(DRAWN)
 
-    monkeypatch.setattr(dossier_pdf, "_drawn", drawn)
+    monkeypatch.setattr(dossier_pdf, "_draw", draw)
     return asked
 
 
@@ -60,8 +60,9 @@ def test_the_pdf_is_sent_with_its_name_and_drawn_once(client, officer, quick):
     assert response["Content-Type"] == "application/pdf"
     assert f'filename="dossier-{bridge.slug}.pdf"' in response["Content-Disposition"]
     assert "no-store" in response["Cache-Control"]
-    client.get(address(bridge))
-    client.get(address(bridge), {"paper": "a4", "include": "position"})
+    assert response.getvalue() == DRAWN
+    client.get(address(bridge)).getvalue()
+    client.get(address(bridge), {"paper": "a4", "include": "position"}).getvalue()
     assert len(quick) == 2
     assert "41.200000" not in quick[0].html
     assert "41.200000" in quick[1].html
@@ -89,10 +90,10 @@ def test_what_is_not_known_is_refused(client, officer, quick, query, status):
 def test_without_the_renderer_the_page_says_what_to_install(
     client, officer, monkeypatch
 ):
-    def drawn(made):
+    def draw(made, target, say=None):
         raise dossier.NoRenderer("Install libpango-1.0-0.")
 
-    monkeypatch.setattr(dossier_pdf, "_drawn", drawn)
+    monkeypatch.setattr(dossier_pdf, "_draw", draw)
     response = client.get(address(make_bridge(lay_out=False)))
     assert response.status_code == 503
     assert "Install libpango-1.0-0." in response.content.decode()
@@ -112,7 +113,7 @@ def test_with_a_worker_the_page_waits_and_goes_on_by_itself(
     assert quick == []
     jobs.run_next("worker")
     assert client.get(first.url).url == f"{address(bridge)}?paper=letter"
-    assert client.get(first.url, follow=True).content == DRAWN
+    assert client.get(first.url, follow=True).getvalue() == DRAWN
     elsewhere = make_bridge(name="Mill Lane Bridge", lay_out=False)
     token = Job.objects.get().token
     assert client.get(address(elsewhere, "dossier-waiting", token)).status_code == 404
@@ -127,7 +128,7 @@ def test_a_job_whose_worker_was_killed_is_done_once_by_the_next(
     past = datetime.datetime(2020, 1, 1, tzinfo=datetime.UTC)
     Job.objects.update(state="running", owner="killed", tries=1, lease_until=past)
     jobs.run_next("next")
-    assert client.get(waiting, follow=True).content == DRAWN
+    assert client.get(waiting, follow=True).getvalue() == DRAWN
     assert jobs.run_next("next") is None
     assert len(quick) == 1
 
@@ -215,7 +216,7 @@ def test_the_package_is_asked_for_and_fetched(client, officer, quick):
     waiting = client.post(address(bridge, "dossier-package"))
     response = client.get(waiting.url, follow=True)
     assert response["Content-Type"] == "application/zip"
-    content = b"".join(response.streaming_content)
+    content = response.getvalue()
     assert "dossier.pdf" in zipfile.ZipFile(io.BytesIO(content)).namelist()
     assert Job.objects.get().progress_note == "Done"
 

@@ -30,7 +30,6 @@ def main():
     bridge = make_long_record()
     # What every worker has loaded anyway.
     import weasyprint  # noqa: F401
-
     from django.core.files.storage import default_storage
 
     from analysis import dossier, dossier_jobs
