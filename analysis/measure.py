@@ -50,7 +50,7 @@ def band(line, parts, record) -> dict:
     if made.document is None:
         return {"gaps": made.gaps, "measures": [], "unsized": unsized}
     check = checkfile.read(made.document)
-    found = ranges.ranges(line, parts, _basis_of(record), check)
+    found = ranges.ranges(line, parts, _basis_of(record), check, made.assumed)
     result = Finding.of("band", _content(check, found), lambda: _sampled(check, found))
     shares = result.get("shares", {})
     measures = [

@@ -15,6 +15,16 @@ from analysis.engine.question import CheckInput
 from shared.units import fraction_text
 from surveys import states
 
+from .usual import (
+    BESIDE_ROADWAY_FT,
+    DECK_PSF,
+    DECK_THICKNESS_IN,
+    FLOOR_BEAM_PLF,
+    ROADWAY_FT,
+    STRINGERS_PSF,
+    deck_of_unknown_thickness,
+)
+
 # By certainty: part of the size, and the least either way, in (thicknesses half).
 SIZE_EITHER_WAY = {
     "sure": (0.01, 1 / 16),
@@ -40,22 +50,6 @@ GEOMETRY_EITHER_WAY = {
     "unknown": 0.05,
 }
 DECK_EITHER_WAY = {"sure": 0.05, "probable": 0.15, "guess": 0.30}
-# Decks of unknown make: 3 in plank 12.5 psf, concrete on pans 60 to 65 (engineering
-# handbook figures); of known make and unknown thickness, in.
-DECK_PSF = (12.0, 62.0)
-DECK_THICKNESS_IN = {
-    "timber": (2.5, 4.0),
-    "concrete": (4.0, 7.0),
-    "asphalt": (1.0, 3.0),
-    "gravel": (2.0, 4.0),
-    "earth": (3.0, 6.0),
-    "steel-grid": (3.0, 5.0),
-}
-# Planks on joists 2 ft apart to rolled joists 2 to 3 ft apart, per sq ft of roadway.
-STRINGERS_PSF = (5.0, 12.0)
-# A rolled or built floor beam of a country span, lb per foot of its length.
-FLOOR_BEAM_PLF = (60.0, 100.0)
-USUAL_ROADWAY_FT = 14.0
 # Rivets, pins, tie plates and lacing weigh 15 to 25 % of the bars.
 DETAILS_FACTOR = (1.15, 1.25)
 # Part of one vehicle on the nearer truss, from trusses centred on it to wide roadways.
@@ -127,16 +121,17 @@ class Ranges:
         )
 
 
-def ranges(line, parts, basis_of, check: CheckInput) -> Ranges:
+def ranges(line, parts, basis_of, check: CheckInput, assumed=()) -> Ranges:
     """Return what is unsure of one truss line.
 
     ``basis_of(part)`` says how the visit that described a part was made; ``check`` is
-    its check file, read.
+    its check file, read; ``assumed`` are the parts of the floor whose weight in it is
+    the middle of what such parts weigh.
     """
     found = Ranges()
     _sizes(found, line, parts, basis_of, check)
     _geometry(found, line.span)
-    _floor(found, line.span, parts, check)
+    _floor(found, line.span, parts, check, assumed)
     _lane(found, line.span, check)
     _strengths(found, line.span, check)
     return found
@@ -374,10 +369,10 @@ def _geometry(found, span):
         )
 
 
-def _floor(found, span, parts, check):
+def _floor(found, span, parts, check, assumed):
     prefix = f"span-{span.number}/"
     load, floor = check.dead_load, check.dead_load.floor
-    roadway_ft = span.roadway_ft or USUAL_ROADWAY_FT
+    roadway_ft = span.roadway_ft or ROADWAY_FT
     if load.details_factor:
         unknown = sampling.Dead(
             "details", lambda load, v: replace(load, details_factor=v), *DETAILS_FACTOR
@@ -392,10 +387,9 @@ def _floor(found, span, parts, check):
         )
     deck = parts.get(prefix + "deck")
     if not (deck is not None and deck.is_gone):
-        _deck(found, prefix + "deck", deck, floor, roadway_ft)
-    if (floor is None or floor.stringers is None) and not _is_gone(
-        parts, prefix + "stringers"
-    ):
+        layers = floor.layers if floor is not None and "deck" not in assumed else ()
+        _deck(found, prefix + "deck", deck, layers, roadway_ft)
+    if "stringers" in assumed:
         found.add(
             sampling.Dead(
                 "stringers",
@@ -409,10 +403,8 @@ def _floor(found, span, parts, check):
             [prefix + "stringers"],
             is_of_line=False,
         )
-    if (floor is None or not floor.floor_beams_lb_each) and not _is_gone(
-        parts, prefix + "floor-beams"
-    ):
-        across_ft = span.trusses_apart_ft or roadway_ft + 2.0
+    if "floor-beams" in assumed:
+        across_ft = span.trusses_apart_ft or roadway_ft + BESIDE_ROADWAY_FT
         found.add(
             sampling.Dead(
                 "floor-beams",
@@ -428,14 +420,12 @@ def _floor(found, span, parts, check):
         )
 
 
-def _deck(found, path, deck, floor, roadway_ft):
-    layers = floor.layers if floor is not None else ()
+def _deck(found, path, deck, layers, roadway_ft):
     certainty = deck.certainty if deck is not None else "guess"
     if not layers:
-        known = [
-            one["material"] for one in ((deck and deck.state) or {}).get("layers", [])
-        ]
-        made = next((one for one in known if one in DECK_THICKNESS_IN), None)
+        made = deck_of_unknown_thickness(
+            ((deck and deck.state) or {}).get("layers", [])
+        )
         if made is None:
             low, high = DECK_PSF
             at, act = _deck_of_psf(roadway_ft), "say what the deck is made of, and tape"
@@ -480,7 +470,7 @@ def _in_floor(load, roadway_ft, **facts):
 
 def _deck_of_psf(roadway_ft):
     return lambda load, value: _in_floor(
-        load, roadway_ft, layers=(Layer("timber", psf=value),)
+        load, roadway_ft, layers=(Layer("unrecorded", psf=value),)
     )
 
 
@@ -497,10 +487,6 @@ def _deck_layer(number, size):
         return replace(load, floor=replace(load.floor, layers=tuple(layers)))
 
     return at
-
-
-def _is_gone(parts, path):
-    return path in parts and parts[path].is_gone
 
 
 def _lane(found, span, check):

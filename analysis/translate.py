@@ -16,8 +16,9 @@ from analysis.engine.materials import WEIGHT_PCF
 from analysis.engine.sections import Component as EnginePiece
 from surveys.fold import Part
 from surveys.models import Component
+from surveys.states import DECK_MATERIALS
 
-from . import layout
+from . import layout, usual
 
 # Common practice, not a published rule: rivets, pins, tie plates and lacing weigh a
 # fifth of the bars (engineering notes give 15 to 25 %).
@@ -38,6 +39,8 @@ class Translation:
     document: dict | None
     gaps: list[str] = field(default_factory=list)
     assumptions: list[str] = field(default_factory=list)
+    # Parts of the floor whose weight is taken as the middle of what such parts weigh.
+    assumed: list[str] = field(default_factory=list)
     # The file as the engine read it.
     check: checkfile.CheckInput | None = None
 
@@ -243,32 +246,40 @@ def _floor(span, parts, made):
         return part.state or {}
 
     floor = {}
-    if span.roadway_ft:
-        floor["roadway_ft"] = span.roadway_ft
-    layers = [
-        _layer(layer)
-        for layer in state("deck").get("layers", [])
-        if layer["material"] in FLOOR_MATERIALS and len(layer) > 1
-    ]
-    if layers and span.roadway_ft:
-        floor["layers"] = layers
-    elif not layers and not _is_gone(parts, prefix + "deck"):
-        made.assumptions.append(
-            "No weight of deck: its make or thickness is not recorded."
-        )
+    roadway_ft = span.roadway_ft or usual.ROADWAY_FT
+    floor["roadway_ft"] = roadway_ft
+    if not _is_gone(parts, prefix + "deck"):
+        floor["layers"] = _layers(state("deck"), made)
     stringers = state("stringers")
     plf = stringers.get("plf_each") or _weight_plf(stringers)
     if stringers.get("count") and plf:
         floor["stringers"] = {"count": stringers["count"], "plf_each": plf}
-    else:
-        made.assumptions.append("No weight of stringers: not recorded.")
+    elif not _is_gone(parts, prefix + "stringers"):
+        psf = usual.middle(usual.STRINGERS_PSF)
+        floor["stringers"] = {"count": 1, "plf_each": round(psf * roadway_ft, 1)}
+        made.assumed.append("stringers")
+        made.assumptions.append(
+            f"Stringers are taken as {psf:g} lb per sq ft of roadway: their number and "
+            "sizes are not recorded."
+        )
     each_lb = state("floor-beams").get("each_lb")
     if not each_lb and span.trusses_apart_ft:
         each_lb = round(_weight_plf(state("floor-beams")) * span.trusses_apart_ft)
     if each_lb:
         floor["floor_beams_lb_each"] = each_lb
-    else:
-        made.assumptions.append("No weight of floor beams: not recorded.")
+    elif not _is_gone(parts, prefix + "floor-beams"):
+        plf = usual.middle(usual.FLOOR_BEAM_PLF)
+        across_ft = span.trusses_apart_ft or roadway_ft + usual.BESIDE_ROADWAY_FT
+        floor["floor_beams_lb_each"] = round(plf * across_ft)
+        made.assumed.append("floor-beams")
+        made.assumptions.append(
+            f"Floor beams are taken as {plf:g} lb per foot: their sizes are not recorded."
+        )
+    if not span.roadway_ft and ("layers" in floor or "stringers" in made.assumed):
+        made.assumptions.append(
+            f"The floor is weighed on a roadway of {usual.ROADWAY_FT:g} ft: its width is "
+            "not recorded."
+        )
     railings = [
         found.get("plf", 0)
         for key, found in (
@@ -382,6 +393,31 @@ def _weight_plf(state):
         return round(beams.beam_section(made, pcf).weight_plf, 2)
     except UnknownShape:
         return 0.0
+
+
+def _layers(state, made):
+    """Return the layers of a deck: as recorded, or the middle of what such decks are."""
+    layers = state.get("layers", [])
+    sized = [
+        one for one in layers if one["material"] in FLOOR_MATERIALS and len(one) > 1
+    ]
+    if sized:
+        return [_layer(one) for one in sized]
+    made.assumed.append("deck")
+    material = usual.deck_of_unknown_thickness(layers)
+    if material is None:
+        psf = usual.middle(usual.DECK_PSF)
+        made.assumptions.append(
+            f"The deck is taken as {psf:g} lb per sq ft, midway between planks and "
+            "concrete: its make and thickness are not recorded."
+        )
+        return [{"material": "unrecorded", "psf": psf}]
+    thick_in = usual.middle(usual.DECK_THICKNESS_IN[material])
+    made.assumptions.append(
+        f"The {DECK_MATERIALS[material]} deck is taken as {thick_in:g} in thick: its "
+        "thickness is not recorded."
+    )
+    return [{"material": material, "thickness_in": thick_in}]
 
 
 def _layer(layer):

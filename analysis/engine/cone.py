@@ -18,6 +18,8 @@ from .equilibrium import Equilibrium, Float
 
 #: A load is carried if all but this part of its work is.
 CARRIED = 1e-10
+#: A cut bars a load if its product is below this part of the greatest there.
+BARRED = 1e-7
 _MOST_CUTS = 200
 
 
@@ -33,7 +35,31 @@ class Cone:
         lone = np.isin(system.tension, system.lone)
         self._columns = np.hstack([system.cone, -system.cone[:, lone]])
         self._drive = system.drive
-        self.cuts = np.zeros((0, self._drive.shape[1]))
+        self._cuts = np.zeros((16, self._drive.shape[1]))
+        self._count = 0
+
+    @property
+    def cuts(self) -> Float:
+        """Return the cuts found so far, (q, n)."""
+        return self._cuts[: self._count]
+
+    def _keep(self, cut: Float) -> None:
+        if self._count == len(self._cuts):
+            # Twice as many rows each time: thousands of cuts are kept one by one.
+            self._cuts = np.vstack([self._cuts, np.zeros_like(self._cuts)])
+        self._cuts[self._count] = cut
+        self._count += 1
+
+    def bars(self, start: Float, end: Float, low: float, high: float) -> bool:
+        """Return whether one cut bars all loads between two fractions of a line.
+
+        ``start`` and ``end`` are (n,).
+        """
+        at_start, at_end = self.cuts @ start, self.cuts @ end
+        one = (1.0 - low) * at_start + low * at_end
+        two = (1.0 - high) * at_start + high * at_end
+        clear = -BARRED * np.maximum(np.abs(at_start), np.abs(at_end)).max(initial=0.0)
+        return bool(((one < clear) & (two < clear)).any())
 
     def cut(self, load: Float) -> Float | None:
         """Return (n,), on which carried loads have no negative product but ``load`` has.
@@ -50,7 +76,7 @@ class Cone:
             return None
         motion = work - self._columns @ tensions
         found: Float = -(motion / np.abs(motion).max()) @ self._drive
-        self.cuts = np.vstack([self.cuts, found])
+        self._keep(found)
         return found
 
     def reach(self, start: Float, step: Float, most: float) -> float:
@@ -58,8 +84,11 @@ class Cone:
 
         Both loads are (n,).
         """
-        for cut in self.cuts:
-            most = min(most, _until(cut, start, step))
+        fall = -(self.cuts @ step)
+        falls = fall > 0.0
+        if falls.any():
+            held = np.maximum(self.cuts[falls] @ start, 0.0) / fall[falls]
+            most = min(most, float(held.min()))
         for _ in range(_MOST_CUTS):
             load = step if most == np.inf else start + most * step
             found = self.cut(load)

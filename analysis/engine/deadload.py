@@ -25,6 +25,10 @@ LAYERS: Mapping[str, tuple[float, str]] = {
         4.0,
         "open steel grid 20 psf where 5 in deep, the upper of 15 to 20, from memory",
     ),
+    "unrecorded": (
+        50.0 / 12.0,
+        "a deck of unrecorded make as given, or as timber where only its thickness is",
+    ),
 }
 
 
@@ -44,6 +48,8 @@ class Layer:
 
     @property
     def title(self) -> str:
+        if self.material == "unrecorded" and self.psf is not None:
+            return f"floor: deck of unrecorded make, {self.psf:g} psf"
         if self.psf is not None:
             return f"floor: {self.material}, {self.psf:g} psf"
         return f"floor: {self.material}, {self.thickness_in:g} in"

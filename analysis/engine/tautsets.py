@@ -243,8 +243,10 @@ class TautSets:
         ``first`` and ``last`` hold at ``start`` and ``end``. Fractions are in order and
         strictly between 0 and 1; pieces next to a change both hold at it.
         """
-        scale = max(self.scale(start), self.scale(end))
         changes: list[tuple[float, Piece]] = []
+        if first is last:
+            return changes
+        scale = max(self.scale(start), self.scale(end))
         self._between(start, end, (0.0, first), (1.0, last), scale, changes)
         return changes
 
@@ -330,7 +332,7 @@ def standing_part(
             low = max(low, one / (one - two))
         elif two < -zero:
             high = min(high, max(one, 0.0) / (max(one, 0.0) - two))
-    if low > high:
+    if low > high or sets.cone.bars(start, end, low, high):
         return None
     if all(
         sets.solve((1.0 - part) * start + part * end) is not None

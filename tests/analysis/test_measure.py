@@ -33,6 +33,33 @@ def test_the_band_surrounds_the_estimate():
         assert sum(each["share"] for each in one["measures"]) < 1.1
 
 
+@pytest.mark.parametrize("deck", [None, {"layers": [{"material": "timber"}]}])
+def test_a_floor_that_nobody_recorded_weighs_in_the_estimate_as_in_its_band(deck):
+    bridge = make_bridge()
+    states = {
+        one.path: BY_ROLE[one.role] for one in Element.objects.filter(kind="member")
+    }
+    make_visit_saying(
+        bridge, 1990, changed=states | ({"span-1/deck": deck} if deck else {})
+    )
+    Span.objects.update(measured_how="taped", roadway_ft=None)
+    services.recheck(bridge=bridge)
+    (found, _) = measure.bands(bridge)
+    row = services.history(bridge)[-1].lines[0][2]
+    assert found["low"] < row.check_made.limit_tons < found["high"]
+    weighed = [one["what"] for one in row.check_made.answer["dead_load"]["items"]]
+    made = "timber, 3.25 in" if deck else "deck of unrecorded make, 37 psf"
+    assert weighed[1:] == [f"floor: {made}", "floor: stringers", "floor: floor beams"]
+    said = " ".join(row.assumptions)
+    for what in (
+        "deck is taken as",
+        "Stringers are taken",
+        "beams are taken",
+        "of 14 ft",
+    ):
+        assert what in said
+
+
 def test_a_guess_is_what_to_measure_first():
     bridge = make_described_bridge()
     Observation.objects.filter(element__role="lower-chord").update(certainty="guess")
