@@ -58,21 +58,7 @@ POINTS = {
 MOST_NAMED = 4
 
 
-# What of a bridge a list shows and sorts by.
-LISTED = (
-    "name",
-    "slug",
-    "number",
-    "status",
-    "county",
-    "town",
-    "latitude",
-    "longitude",
-    "access_notes",
-)
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Reason:
     """One reason to go: its kind, a sentence, its points, and a day or season.
 
@@ -90,12 +76,14 @@ class Reason:
         return self.told if isinstance(self.told, str) else self.told()
 
 
-@dataclass
+@dataclass(slots=True)
 class Due:
     """One bridge and why it is due."""
 
-    bridge: Bridge
+    pk: int
+    name: str
     access: str
+    bridge: Bridge | None = None
     reasons: list[Reason] = field(default_factory=list)
     miles: float | None = None
     last_look: datetime.date | None = None
@@ -113,19 +101,20 @@ class Due:
         return {reason.season for reason in self.reasons if reason.season}
 
 
-def due(bridges, today, near=None) -> list[Due]:
+def due(bridges, today, near=None, *, filled=True) -> list[Due]:
     """Return what is due among these bridges (a queryset), the most pressing first.
 
     ``near`` is ``(latitude, longitude)``; distances are great-circle miles from it.
-    Bridges without any reason are left out.
+    Bridges without any reason are left out. Of thousands a page shows some: whoever
+    asks for rows that are not ``filled`` has ``fill`` read those few bridges.
     """
     standing = bridges.exclude(status__in=[Bridge.Status.LOST, Bridge.Status.STORED])
-    rows = {
-        bridge.pk: Due(bridge, seasons.access_of(bridge.status, bridge.access_notes))
-        for bridge in standing.only(*LISTED).annotate(
-            last_visited=F("standing__last_visited")
-        )
-    }
+    rows, places = {}, {}
+    facts = ("name", "status", "access_notes", "standing__last_visited")
+    facts = ("pk", *facts, "latitude", "longitude")
+    for pk, name, status, notes, last, *place in standing.values_list(*facts):
+        rows[pk] = Due(pk, name, seasons.access_of(status, notes), last_look=last)
+        places[pk] = place
     if not rows:
         return []
     # Every bridge there is costs one subquery; some of them, their numbers.
@@ -142,9 +131,17 @@ def due(bridges, today, near=None) -> list[Due]:
     for row in found:
         row.reasons.sort(key=lambda reason: -reason.points)
         if near is not None:
-            place = float(row.bridge.latitude), float(row.bridge.longitude)
-            row.miles = miles_between(near, place)
-    return sorted(found, key=lambda row: (-row.points, row.bridge.name, row.bridge.pk))
+            row.miles = miles_between(near, tuple(map(float, places[row.pk])))
+    found.sort(key=lambda row: (-row.points, row.name, row.pk))
+    return fill(found) if filled else found
+
+
+def fill(rows):
+    """Read the bridges of these rows, in one query; returns the rows."""
+    bridges = Bridge.objects.in_bulk([row.pk for row in rows])
+    for row in rows:
+        row.bridge = bridges[row.pk]
+    return rows
 
 
 def _add(rows, pk, *reason, **more):
@@ -191,7 +188,6 @@ def _questions(rows, here):
 def _ages(rows, seen, today):
     """How long ago anybody stood there, and which parts have been seen by none since."""
     for pk, row in rows.items():
-        row.last_look = row.bridge.last_visited
         if row.last_look is None:
             _add(rows, pk, "age", "Nobody has stood there yet.", POINTS["never"])
             continue
@@ -210,25 +206,32 @@ def _visited_words(years, day):
 
 def _old_parts(rows, pk, parts, last_look, today):
     """Name parts that the last visits passed by; what nobody ever described too."""
-    old, never = [], []
-    for name, oldest in parts.items():
-        if oldest is None:
-            never.append(name)
-            continue
-        years = (today - oldest).days / DAYS_A_YEAR
-        if oldest < last_look and years > OLD_PART_YEARS:
-            old.append((years, name))
-    old.sort(reverse=True)
-    points = min(POINTS["old_part"] * len(old), POINTS["most_old_parts"])
-    if old:
-        _add(rows, pk, "age", partial(_old_words, old), points)
-    if never:
-        words = f"Never recorded: {_listed(never[:MOST_NAMED], len(never))}."
-        points = min(POINTS["old_part"] * len(never), POINTS["most_old_parts"])
-        _add(rows, pk, "age", words, points)
+    before = min(last_look, today - datetime.timedelta(OLD_PART_YEARS * DAYS_A_YEAR))
+    never = sum(1 for oldest in parts.values() if oldest is None)
+    old = sum(1 for oldest in parts.values() if oldest and oldest < before)
+    for count, words in (
+        (old, partial(_old_words, parts, before, today)),
+        (never, partial(_never_words, parts)),
+    ):
+        if count:
+            points = min(POINTS["old_part"] * count, POINTS["most_old_parts"])
+            _add(rows, pk, "age", words, points)
 
 
-def _old_words(old):
+def _never_words(parts):
+    never = [name for name, oldest in parts.items() if oldest is None]
+    return f"Never recorded: {_listed(never[:MOST_NAMED], len(never))}."
+
+
+def _old_words(parts, before, today):
+    old = sorted(
+        (
+            ((today - oldest).days / DAYS_A_YEAR, name)
+            for name, oldest in parts.items()
+            if oldest and oldest < before
+        ),
+        reverse=True,
+    )
     named = [f"{name} ({_years(years)} ago)" for years, name in old[:MOST_NAMED]]
     return f"Passed over by later visits: {_listed(named, len(old))}."
 

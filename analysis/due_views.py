@@ -21,7 +21,7 @@ from shared import policy
 from surveys import seasons
 
 from . import drive, errands, field_sheet
-from .due import due
+from .due import due, fill
 
 PER_PAGE = 25
 POINT = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*[,;\s]\s*(-?\d+(?:\.\d+)?)\s*")
@@ -103,7 +103,7 @@ def due_list(request):
     given = form.cleaned_data if form.is_valid() else {}
     rows = _chosen(bridges, given)
     page = Paginator(rows, PER_PAGE).get_page(request.GET.get("page"))
-    errands.catch_up([row.bridge for row in page])
+    errands.catch_up([row.bridge for row in fill(page.object_list)])
     query = [(k, v) for k, v in request.GET.items() if k not in ("page", "b") and v]
     response = render(
         request,
@@ -138,7 +138,7 @@ def _asked(request, form):
 def _chosen(bridges, given):
     if given.get("county"):
         bridges = bridges.filter(county=given["county"])
-    rows = due(bridges, timezone.localdate(), given.get("near"))
+    rows = due(bridges, timezone.localdate(), given.get("near"), filled=False)
     if given.get("access"):
         rows = [row for row in rows if row.access == given["access"]]
     if given.get("season"):
