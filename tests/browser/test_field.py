@@ -431,7 +431,8 @@ def test_every_step_is_large_enough_told_and_open_to_all(page, bridge):
 # What reaches past the screen, but for what scrolls in a box of its own.
 WIDE = """() => [...document.querySelectorAll("body *")]
   .filter((one) => !one.closest(".field-drawing") && one.checkVisibility())
-  .filter((one) => one.getBoundingClientRect().right > innerWidth + 1)
+  .filter((one) => one.getBoundingClientRect().right > innerWidth + 1
+    || (one.matches("button") && one.scrollWidth > one.clientWidth + 1))
   .map((one) => one.outerHTML.slice(0, 80))"""
 
 
