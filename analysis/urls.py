@@ -3,6 +3,7 @@
 from django.urls import path
 
 from . import (
+    archive_views,
     dossier_print_views,
     dossier_views,
     due_views,
@@ -57,6 +58,10 @@ urlpatterns = [
     # Review.
     path("review/", review.queue, name="review"),
     path("review/<uuid:client_id>/", review.visit, name="review-visit"),
+    # The record as one file.
+    path("keeper/archive/", archive_views.page, name="archive"),
+    path("keeper/archive/write/", archive_views.ask, name="archive-ask"),
+    path("keeper/archive/<uuid:token>.zip", archive_views.take, name="archive-file"),
     # Dossiers.
     path("dossiers/", dossier_views.dossiers, name="dossiers"),
     path("dossiers/<slug:slug>/", dossier_views.narrative, name="dossier"),

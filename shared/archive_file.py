@@ -179,10 +179,14 @@ class Reader:
         """Look at every byte of every member."""
         for name, told in self.manifest["members"].items():
             self._require(name, told)
+        listed = 0
         for row in self.media():
             self._require(MEDIA + row["name"], row)
+            listed += 1
             if progress:
                 progress(row["name"])
+        if listed != sum(1 for name in self._entries if name.startswith(MEDIA)):
+            raise Refused(f"It holds files of which {MEDIA_LIST} knows nothing.")
 
     def rows(self, kind: str) -> Iterator[tuple[int, dict]]:
         """Yield ``(number, object)`` of each line of a kind, the first being 1."""
@@ -320,7 +324,7 @@ class Reader:
                 yield file
         except KeyError:
             raise Refused(f"The archive is not whole: {name} is missing.")
-        except (zipfile.BadZipFile, zlib.error, EOFError, OSError) as error:
+        except (zipfile.BadZipFile, zlib.error, EOFError) as error:
             raise Changed(f"The archive is damaged: {name} cannot be read ({error}).")
 
 

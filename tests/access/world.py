@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from django.urls import get_resolver, reverse
 from django.utils import timezone
 
-from analysis import dossier_jobs
+from analysis import archive_views, dossier_jobs
 from analysis.services import recheck
 from bridges import watching
 from bridges.models import Attribution, Builder, Plate, Source, Watch
@@ -57,6 +57,7 @@ class World:
     dead: object = None
     package: object = None
     watch: object = None
+    archive: object = None
     invitation: str = ""
     waiting: object = None
 
@@ -89,6 +90,8 @@ class World:
             if room == "watching-remove":
                 return self.watch.pk
             return self.people["volunteer"].pk
+        if parameter == "token" and room == "archive-file":
+            return self.archive.token
         if parameter == "token":
             if room == "watching-stop":
                 return watching._token(self.people["author"])
@@ -190,6 +193,7 @@ def make():
     world.watch = Watch.objects.create(
         person=author, bridge=world.bridges["open"], told_until=timezone.now()
     )
+    world.archive = jobs.enqueue(archive_views.write_archive, public=True)
     world.dead = jobs.enqueue(example_jobs.fail, how="hopeless")
     world.waiting, world.invitation = people.invite(
         email="guest@example.org", groups=["volunteer"], by=world.people["keeper"]

@@ -27,6 +27,7 @@ PUBLIC = [
     "/bridges/tanners-ford/comparables/",
     "/b/A-11/card/",
     "/builders/",
+    "/builders/harrow-and-linton/",
     "/about/figures/",
     "/field/",
     "/forms/",
@@ -60,7 +61,8 @@ GUARDED = {
         "/due/sheets/?b=tanners-ford&b=stony-run-arch",
         "/watching/",
     ],
-    "reviewer": ["/review/"],
+    "keeper": ["/keeper/archive/"],
+    "reviewer": ["/review/", "/builders/harrow-and-linton/names/"],
     "officer": [
         "/dossiers/",
         "/dossiers/hollin-ford/",
