@@ -27,7 +27,7 @@ from . import (
     sentences,
 )
 from .chordcheck import ChordState
-from .equilibrium import Float, Index, Truss
+from .equilibrium import Float, Index, Mask, Truss
 from .liveload import Loading
 from .moving import Envelope, envelope_of
 from .question import CheckInput
@@ -73,6 +73,8 @@ def answer_checks(checks: Sequence[CheckInput]) -> list[dict[str, Any]]:
 
 def in_batches(checks: Sequence[CheckInput]) -> dict[object, list[int]]:
     """Return the numbers of the checks that can be computed together, by what they share."""
+    if len(checks) == 1:
+        return {None: [0]}
     batches: dict[object, list[int]] = {}
     for number, check in enumerate(checks):
         batches.setdefault(_batch_key(check), []).append(number)
@@ -118,13 +120,17 @@ class _Batch:
 
 @dataclass(frozen=True, eq=False)
 class _Rated:
-    """Multiples of the live load: ``up`` and ``down`` (c, L, m), ``stability`` (c, L)."""
+    """Multiples of the live load: ``up`` and ``down`` (c, L, m), ``stability`` (c, L).
+
+    ``spent`` (c, L, m): whether dead load alone is at the limit or beyond.
+    """
 
     up: Float
     down: Float
     stability: Float
+    spent: Mask
 
-    @property
+    @cached_property
     def least(self) -> Float:
         return np.minimum(self.up, self.down)
 
@@ -313,6 +319,7 @@ def _rate(batch: _Batch, asked: Setting, loading: Loading) -> _Rated:
         np.where(up <= 0.0, 0.0, found.up / per_level[:, None]),
         np.where(down <= 0.0, 0.0, found.down / per_level[:, None]),
         found.stability[:, None] / per_level,
+        (up <= 0.0) | (down <= 0.0),
     )
 
 
@@ -390,11 +397,11 @@ class Part:
             check.floor_system, panels, check.dead_load, check.live_load, check.method
         )
 
-    @property
+    @cached_property
     def check(self) -> CheckInput:
         return self.batch.checks[self.c]
 
-    @property
+    @cached_property
     def stands(self) -> bool:
         return bool(self.state.stands[self.c])
 
@@ -688,11 +695,25 @@ def _chord(part: Part) -> dict[str, Any] | None:
 
 def _dead_beyond(part: Part) -> tuple[str, ...]:
     """Return the members that dead load alone takes to their operating limit."""
+    if not part.stands:
+        return ()
+    if part.rated is None:
+        return _dead_beyond_unmoved(part)
+    spent = part.rated.spent[part.c, LEVELS.index("operating")]
+    return tuple(
+        part.batch.truss.names[m]
+        for m in np.flatnonzero(spent)
+        if part.is_rated(int(m))
+    )
+
+
+def _dead_beyond_unmoved(part: Part) -> tuple[str, ...]:
+    """Return the same where no live load is given."""
     factored = METHODS[part.check.method].dead_factor
     beyond = []
     for m, name in enumerate(part.batch.truss.names):
         each = part.capacity(m)
-        if not each.pieces or not part.stands or not part.is_rated(m):
+        if not each.pieces or not part.is_rated(m):
             continue
         force = factored * part.dead_kip(m)
         room = min(each.headroom_kip(force, "operating", up) for up in (True, False))

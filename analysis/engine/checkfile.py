@@ -14,6 +14,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -138,13 +139,19 @@ def _geometry(
     if "form" not in given:
         return _explicit(given, faults)
     try:
-        geometry = forms.build(**given, deck_position=deck_position)
+        geometry = _of_form(deck_position, tuple(sorted(given.items())))
     except FormError as error:
         faults.add(f"geometry.{error.field}", str(error), "geometry")
         return None
     if _has_short_members(geometry, "geometry", faults):
         return None
     return geometry
+
+
+@lru_cache(maxsize=512)
+def _of_form(deck_position: str, given: tuple[tuple[str, Any], ...]) -> Geometry:
+    """Return a form's geometry; shared, and so only to be read."""
+    return forms.build(**dict(given), deck_position=deck_position)
 
 
 def _explicit(given: dict[str, Any], faults: Faults) -> Geometry | None:
@@ -230,7 +237,7 @@ def _check_loaded(
 def _kinds(
     given: Mapping[str, str], geometry: Geometry, faults: Faults
 ) -> dict[str, str] | None:
-    known = forms.spellings(geometry)
+    known = geometry.spellings
     kinds: dict[str, str] = {}
     before = len(faults.found)
     for text, kind in given.items():
@@ -246,7 +253,7 @@ def _kinds(
 def _has_short_members(geometry: Geometry, at: str, faults: Faults) -> bool:
     short = False
     for number, (a, b) in enumerate(geometry.members):
-        if geometry.length_ft((a, b)) < SAME_POINT_FT:
+        if geometry.lengths_ft[number] < SAME_POINT_FT:
             where = child(at, number) if at.endswith("members") else at
             message = f"expected every member to have a length, {a}{b} has none"
             faults.add(where, message, "zero-length")
@@ -260,8 +267,9 @@ def _has_short_members(geometry: Geometry, at: str, faults: Faults) -> bool:
 def _members(
     plain: dict[str, Any], geometry: Geometry, faults: Faults
 ) -> tuple[MemberInput, ...]:
-    known = forms.spellings(geometry)
+    known = geometry.spellings
     material = _material(plain.get("material"))
+    kinds = geometry.kinds
     last: dict[str, dict[str, Any]] = {}
     for number, group in enumerate(plain["members"]):
         at = child("members", number)
@@ -277,26 +285,34 @@ def _members(
             if kind in group["kinds"]:
                 last[name] = read
     return tuple(
-        _member(ends, last.get(ends[0] + ends[1]), plain, material, geometry)
-        for ends in geometry.members
+        _kept(
+            _member(ends, length, last.get(ends[0] + ends[1]), plain, material, kinds)
+        )
+        for ends, length in zip(geometry.members, geometry.lengths_ft, strict=True)
     )
+
+
+@lru_cache(maxsize=8192)
+def _kept(member: MemberInput) -> MemberInput:
+    """Return the member met before that is equal, so that it is soon told to be so."""
+    return member
 
 
 def _member(
     ends: tuple[str, str],
+    length: float,
     group: dict[str, Any] | None,
     plain: dict[str, Any],
     material: Material | None,
-    geometry: Geometry,
+    kinds: Mapping[str, str],
 ) -> MemberInput:
-    name, length = ends[0] + ends[1], geometry.length_ft(ends)
-    kind = geometry.kinds.get(name)
+    name = ends[0] + ends[1]
+    kind = kinds.get(name)
     if group is None:
         return MemberInput(name, kind, length, material=material)
     if group["absent"]:
         return MemberInput(name, kind, length, is_covered=True, is_absent=True)
     components: tuple[Component, ...] = group["components"]
-    by_shape = bool(components) and sections.is_tension_shape(components)
     return MemberInput(
         name,
         kind,
@@ -304,8 +320,8 @@ def _member(
         is_covered=True,
         components=components,
         section=group["section"],
-        material=_material(group.get("material")) or material,
-        tension_only=group.get("tension_only", by_shape),
+        material=group["own_material"] or material,
+        tension_only=group.get("tension_only", group["by_shape"]),
         loss_fraction=group["loss_fraction"],
         unbraced_in_plane_ft=group.get("unbraced_in_plane_ft", length),
         unbraced_out_of_plane_ft=group.get("unbraced_out_of_plane_ft", length),
@@ -327,6 +343,8 @@ def _group(group: dict[str, Any], at: str, faults: Faults) -> dict[str, Any]:
     return group | {
         "components": components,
         "section": _section(group.get("section"), at, faults),
+        "own_material": _material(group.get("material")),
+        "by_shape": bool(components) and sections.is_tension_shape(components),
     }
 
 
@@ -544,7 +562,7 @@ def _floor_system(plain: dict[str, Any], faults: Faults) -> FloorSystem | None:
 
 
 def _pins(plain: dict[str, Any], geometry: Geometry, faults: Faults) -> tuple[Pin, ...]:
-    known = forms.spellings(geometry)
+    known = geometry.spellings
     ends_of = {a + b: (a, b) for a, b in geometry.members}
     material = _material(plain.get("material"))
     pins: list[Pin] = []

@@ -18,6 +18,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.linalg
@@ -75,6 +76,21 @@ class Truss:
     loaded: Index
     tension_only: Mask
     absent: Mask
+
+    @cached_property
+    def key(self) -> bytes:
+        """What ``analyse`` knows it by."""
+        names = self.joints, self.names, self.pinned, self.roller
+        return b"|".join(
+            (
+                repr(names).encode(),
+                np.asarray(self.xy_ft, float).tobytes(),
+                np.asarray(self.ends, np.int64).tobytes(),
+                np.asarray(self.loaded, np.int64).tobytes(),
+                np.asarray(self.tension_only, bool).tobytes(),
+                np.asarray(self.absent, bool).tobytes(),
+            )
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,16 +192,7 @@ def analyse(truss: Truss) -> Equilibrium:
     ------
     Derivation in the module docstring. Known answers: test_statics.py.
     """
-    key = b"|".join(
-        (
-            repr((truss.joints, truss.names, truss.pinned, truss.roller)).encode(),
-            np.asarray(truss.xy_ft, float).tobytes(),
-            np.asarray(truss.ends, np.int64).tobytes(),
-            np.asarray(truss.loaded, np.int64).tobytes(),
-            np.asarray(truss.tension_only, bool).tobytes(),
-            np.asarray(truss.absent, bool).tobytes(),
-        )
-    )
+    key = truss.key
     with _analysed_lock:
         found = _analysed.get(key)
         if found is not None:

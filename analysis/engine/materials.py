@@ -7,6 +7,7 @@ where it was set down from memory.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 KINDS = ("wrought-iron", "steel", "timber", "cast-iron")
 
@@ -94,6 +95,7 @@ class Strength:
         return self.kind != "cast-iron"
 
 
+@lru_cache(maxsize=1024)
 def strength(material: Material) -> Strength:
     """Return the strength of a material by kind and year, or as given.
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -54,6 +54,18 @@ class MemberInput:
     def text(self) -> str:
         """This member as it is hashed."""
         return _text_of(self)
+
+    def __hash__(self) -> int:
+        # Asked for many times in one check, and deep: every piece and its material.
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        return hash(tuple(getattr(self, one.name) for one in fields(self)))
+
+    def __getstate__(self) -> dict[str, Any]:
+        # Another process hashes texts otherwise.
+        return {k: v for k, v in self.__dict__.items() if k != "_hash"}
 
 
 @dataclass(frozen=True)
@@ -189,19 +201,8 @@ class CheckInput:
         return self._head() | {"members": [_plain(member) for member in self.members]}
 
     def _head(self) -> dict[str, Any]:
-        geometry = self.geometry
-        # What the form leaves out is told in the answer, and so is part of the question.
-        told = {"idealised": geometry.idealised} if geometry.idealised else {}
         return {
-            "geometry": told
-            | {
-                "joints": geometry.joints,
-                "members": geometry.members,
-                "kinds": geometry.kinds,
-                "pinned": geometry.pinned,
-                "roller": geometry.roller,
-                "loaded_joints": geometry.loaded_joints,
-            },
+            "geometry": self.geometry.canonical(),
             "deck_position": self.deck_position,
             "connection": self.connection,
             "dead_load": _plain(self.dead_load),
@@ -214,8 +215,11 @@ class CheckInput:
     @cached_property
     def sha256(self) -> str:
         """The SHA-256 of ``canonical`` as sorted JSON without spaces, 64 hex digits."""
-        parts = {key: _text(value) for key, value in self._head().items()}
+        head = self._head()
+        del head["geometry"]
+        parts = {key: _text(value) for key, value in head.items()}
         # Between the configurations of one truss most members are the same.
+        parts["geometry"] = self.geometry.canonical_text
         parts["members"] = f"[{','.join(member.text for member in self.members)}]"
         text = ",".join(f'"{key}":{parts[key]}' for key in sorted(parts))
         return hashlib.sha256(f"{{{text}}}".encode()).hexdigest()

@@ -58,6 +58,8 @@ def least_multiple(
         less = reached < multiple
         multiple = np.where(less, reached, multiple)
         place = np.where(less, at, place)
+    if not len(system.watched):
+        return multiple, place, True
     cone = Cone(system)
     beyond = _places_beyond(system, cone, live_kip)
     for c in range(count if beyond else 0):
@@ -70,8 +72,6 @@ def least_multiple(
 
 def _places_beyond(system: Equilibrium, cone: Cone, live_kip: Float) -> list[int]:
     """Return the places whose load alone no taut set carries, lone bars set aside."""
-    if not len(system.watched):
-        return []
     doubtful = np.flatnonzero(~_carried_by_single_rods(system, live_kip))
     return [at for at in doubtful.tolist() if cone.cut(live_kip[at]) is not None]
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
+from typing import Any
 
 from ..errors import UnknownMember
 
@@ -54,6 +57,34 @@ class Geometry:
     @property
     def names(self) -> tuple[str, ...]:
         return tuple(a + b for a, b in self.members)
+
+    def canonical(self) -> dict[str, Any]:
+        """Return the geometry in plain JSON form."""
+        # What the form leaves out is told in the answer, and so is part of the question.
+        told = {"idealised": self.idealised} if self.idealised else {}
+        return told | {
+            "joints": self.joints,
+            "members": self.members,
+            "kinds": self.kinds,
+            "pinned": self.pinned,
+            "roller": self.roller,
+            "loaded_joints": self.loaded_joints,
+        }
+
+    @cached_property
+    def canonical_text(self) -> str:
+        """Return ``canonical`` as JSON without spaces, keys in order."""
+        return json.dumps(self.canonical(), sort_keys=True, separators=(",", ":"))
+
+    @cached_property
+    def lengths_ft(self) -> tuple[float, ...]:
+        """Return the length of every member."""
+        return tuple(self.length_ft(ends) for ends in self.members)
+
+    @cached_property
+    def spellings(self) -> dict[str, str]:
+        """Return what ``spellings`` does."""
+        return spellings(self)
 
     def length_ft(self, member: tuple[str, str]) -> float:
         (ax, ay), (bx, by) = (self.joints[joint] for joint in member)
