@@ -154,10 +154,16 @@ def truss_of(check: CheckInput) -> Truss:
     )
 
 
-def parts_of(checks: Sequence[CheckInput], *, with_forces: bool = True) -> list[Part]:
+def parts_of(
+    checks: Sequence[CheckInput],
+    *,
+    with_forces: bool = True,
+    levels: Sequence[str] = LEVELS,
+) -> list[Part]:
     """Return what is found for each of the checks of one batch.
 
     Live forces are left out, if they are not asked for and no rating hangs on them.
+    Nothing is limited at levels other than those asked for.
     """
     batch = _assemble(checks)
     live = checks[0].live_load
@@ -190,7 +196,7 @@ def parts_of(checks: Sequence[CheckInput], *, with_forces: bool = True) -> list[
     for c, chord in enumerate(chords):
         if chord is not None:
             _shorten(batch, c, chord)
-    rated = _rate(batch, asked, loading)
+    rated = _rate(batch, asked, loading, levels)
     return [
         Part(
             batch,
@@ -291,7 +297,9 @@ def _shorten(batch: _Batch, c: int, chord: ChordState) -> None:
         batch.capacities[c][m] = capacity(check.members[m], check.method, kl_in)
 
 
-def _rate(batch: _Batch, asked: Setting, loading: Loading) -> _Rated:
+def _rate(
+    batch: _Batch, asked: Setting, loading: Loading, levels: Sequence[str]
+) -> _Rated:
     """Return the multiples at which members, and the whole, come to their limits."""
     method = METHODS[batch.first.method]
     dead_force = method.dead_factor * asked.state.forces_kip
@@ -306,7 +314,9 @@ def _rate(batch: _Batch, asked: Setting, loading: Loading) -> _Rated:
             loading.web,
         )
     per_level = np.array([method.live_factor[level] for level in LEVELS])
-    up, down = (_headroom(batch, dead_force, upward) for upward in (True, False))
+    up, down = (
+        _headroom(batch, dead_force, upward, levels) for upward in (True, False)
+    )
     found = ratings_of(
         asked,
         loading.factor_up,
@@ -323,7 +333,9 @@ def _rate(batch: _Batch, asked: Setting, loading: Loading) -> _Rated:
     )
 
 
-def _headroom(batch: _Batch, dead_force: Float, upward: bool) -> Float:
+def _headroom(
+    batch: _Batch, dead_force: Float, upward: bool, levels: Sequence[str]
+) -> Float:
     """Return (c, L, m): how far forces may move from the factored dead force."""
     room = np.full((len(batch.checks), len(LEVELS), dead_force.shape[1]), np.inf)
     for m, absent in enumerate(batch.truss.absent.tolist()):
@@ -336,6 +348,8 @@ def _headroom(batch: _Batch, dead_force: Float, upward: bool) -> Float:
         for cases in alike.values():
             each = batch.capacities[cases[0]][m]
             for k, level in enumerate(LEVELS):
+                if level not in levels:
+                    continue
                 if len(cases) <= _FEW_ALIKE:
                     for c in cases:
                         room[c, k, m] = each.headroom_kip(

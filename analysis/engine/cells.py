@@ -50,6 +50,8 @@ _FEW = 250
 _FEW_STATES = 3
 #: Forces on edges worked out together.
 _FORCES_AT_ONCE = 2**20
+#: Entries for which one call costs more than the work.
+_FEW_AT_ONCE = 2**12
 #: Of forces, kip: nothing is known.
 _UNKNOWN = 1e100
 #: Redundants that lift each other by more than this part leave nothing known.
@@ -176,32 +178,46 @@ def _block_shares(
     )
     beyond |= state.slack_at_places()
     state.take_straight_rays(straight)
+    ray_scale = np.maximum(crossed.dead_scale[block], live.scale)
     left: list[tuple[int, int]] = []
-    if not straight.all():
-        doubt = state.doubts(~straight, r, first=True)
+    met: list[tuple[_Items, _Edges, _Doubts]] = []
+
+    def take_rays(doubt: _Doubts) -> None:
         column, place = np.nonzero(doubt.any.T)
         if len(place):
             items = _Items(column, place, place)
-            edges, lost = _ray_edges(
-                state, items, (g, r), np.maximum(crossed.dead_scale[block], live.scale)
-            )
+            edges, lost = _ray_edges(state, items, (g, r), ray_scale)
             beyond[column[lost]] = True
-            state.take(items, edges, doubt, beyond)
-    if split.any():
-        doubt = state.doubts(split, r, first=False)
+            met.append((items, edges, doubt))
+
+    def take_triangles(doubt: _Doubts) -> None:
         column, place = np.nonzero(doubt.any.T)
         if len(place):
             items = _Items(column, place, place + 1)
             edges, lost, crowded = _visit(state, items, (g, r))
             beyond[lost] = True
-            left = list(
+            left.extend(
                 zip(
                     block[column[crowded]].tolist(),
                     place[crowded].tolist(),
                     strict=True,
                 )
             )
-            state.take(items, edges, doubt, beyond)
+            met.append((items, edges, doubt))
+
+    if straight.size <= _FEW and len(r) <= _FEW_STATES:
+        # Of a few it costs more to find out which could better than to look into them.
+        take_rays(state.all_of(~straight))
+        take_triangles(state.all_of(split))
+        state.take_together(met, beyond)
+    else:
+        if not straight.all():
+            take_rays(state.doubts(~straight, r, first=True))
+            state.take_together(met, beyond)
+        met.clear()
+        if split.any():
+            take_triangles(state.doubts(split, r, first=False))
+            state.take_together(met, beyond)
     found.share[:, :, block], found.at[:, :, block] = state.share, state.at
     return beyond, left
 
@@ -374,15 +390,41 @@ class _BlockState:
                 np.copyto(self.share[level], share, where=better)
                 np.copyto(self.at[level], place, where=better)
 
+    def all_of(self, asked: Mask) -> _Doubts:
+        """Return all of the rays, or triangles, ``asked`` for, (p, c)."""
+        limits = np.isfinite(self.value)[:, :, None]
+        return _Doubts(asked, np.repeat(limits, self.columns.x.shape[1], axis=2))
+
+    def take_together(
+        self, met: list[tuple[_Items, _Edges, _Doubts]], beyond: Mask
+    ) -> None:
+        """Fold in the edges of rays, triangles or both; of both, what is met of all."""
+        if not met:
+            return
+        items, edges, doubt = met[0]
+        if len(met) == 2:
+            more, others, _ = met[1]
+            begun = len(items.column)
+            column = np.concatenate([items.column, more.column])
+            # Members of one column stand together.
+            order = np.argsort(column, kind="stable")
+            number = np.empty_like(order)
+            number[order] = np.arange(len(order))
+            items = _Items(
+                column[order],
+                np.concatenate([items.place, more.place])[order],
+                np.concatenate([items.after, more.after])[order],
+            )
+            edges = _Edges.joined([edges, replace(others, item=others.item + begun)])
+            edges = replace(edges, item=number[edges.item])
+        self.take(items, edges, doubt, beyond)
+
     def doubts(self, asked: Mask, r: Float, first: bool) -> _Doubts:
         """Return the rays, or triangles, among ``asked`` (p, c) that could better.
 
         A force is never further from a line between the corners than the excess, so
-        the share at which a limit is reached has a least and a greatest value. Of a
-        few it costs more to find out than to look into them.
+        the share at which a limit is reached has a least and a greatest value.
         """
-        if asked.size <= _FEW and len(r) <= _FEW_STATES:
-            return _Doubts(asked, asked & np.isfinite(self.value)[:, :, None])
         excess = _excess(
             self.crossed,
             self.dead,
@@ -560,8 +602,12 @@ class _BlockState:
     def take(self, items: _Items, edges: _Edges, doubt: _Doubts, beyond: Mask) -> None:
         """Fold in the limits that doubtful members reach on edges."""
         order = np.argsort(edges.item, kind="stable")
-        counts = np.bincount(edges.item, minlength=len(items.column))
         several = max(1, _FORCES_AT_ONCE // len(self.rows))
+        if len(order) < several:
+            every = slice(0, len(items.column))
+            self._take_part(items, edges.only(order), doubt, beyond, every)
+            return
+        counts = np.bincount(edges.item, minlength=len(items.column))
         part = np.concatenate([[0], np.cumsum(counts)]) // several
         for number in np.unique(part[:-1]).tolist():
             some = np.flatnonzero(part[:-1] == number)
@@ -967,19 +1013,9 @@ def _cell_edges(
         ends.append(end)
 
     one, two = ends
-    cells = cell
-    low, high = np.zeros(len(cells)), np.ones(len(cells))
-    zero = TOLERANCE * corners.scale[cells]
-    for i in np.flatnonzero(some.any(axis=1)):
-        row = watch[i][:, cells]
-        begin, end = (row * one).sum(axis=0), (row * two).sum(axis=0)
-        out_begin, out_end = begin < -zero, end < -zero
-        cut = np.divide(
-            begin, begin - end, out=np.zeros_like(begin), where=out_begin != out_end
-        )
-        np.maximum(low, cut, out=low, where=out_begin & ~out_end)
-        np.minimum(high, cut, out=high, where=out_end & ~out_begin)
-        high[out_begin & out_end] = -1.0
+    low, high = _inside(
+        watch, np.flatnonzero(some.any(axis=1)), cell, ends, corners.scale
+    )
     crossing = np.flatnonzero(low <= high)
     across = state[:, cell[crossing]]
     changed = line[crossing] // 2, np.arange(len(crossing))
@@ -992,12 +1028,38 @@ def _cell_edges(
     start, stop = one[:, kept] + low[kept] * span, one[:, kept] + high[kept] * span
     turned = start[0] < stop[0]
     start, stop = np.where(turned, stop, start), np.where(turned, start, stop)
-    whole = x[:, :, cells[kept]]
+    whole = x[:, :, cell[kept]]
     edges = _Edges(
-        here[cells[kept]],
+        here[cell[kept]],
         start,
         stop,
         (whole * start).sum(axis=1),
         (whole * stop).sum(axis=1),
     )
     return edges, here[cell[crossing]], across
+
+
+def _inside(
+    watch: Float, lines: Index, cell: Index, ends: list[Float], scale: Float
+) -> tuple[Float, Float]:
+    """Return between which fractions of edges, (q,), no line of their cell is negative.
+
+    ``watch`` (2 k, 3, w) at the corners; ``ends`` twice (3, q). Beyond 1 and below 0 is
+    nowhere.
+    """
+    one, two = ends
+    low, high = np.zeros(len(cell)), np.ones(len(cell))
+    zero = TOLERANCE * scale[cell]
+    several = max(1, _FEW_AT_ONCE // max(1, len(cell)))
+    for first in range(0, len(lines), several):
+        rows = watch[lines[first : first + several]].take(cell, axis=2)
+        begin, end = (rows * one).sum(axis=1), (rows * two).sum(axis=1)
+        out_begin, out_end = begin < -zero, end < -zero
+        cut = np.divide(
+            begin, begin - end, out=np.zeros_like(begin), where=out_begin != out_end
+        )
+        cut_low = np.where(out_begin & ~out_end, cut, 0.0)
+        cut_high = np.where(out_end, np.where(out_begin, -1.0, cut), 1.0)
+        np.maximum(low, cut_low.max(axis=0), out=low)
+        np.minimum(high, cut_high.min(axis=0), out=high)
+    return low, high

@@ -45,7 +45,9 @@ def figures_many(checks: Sequence[CheckInput]) -> list[Figures]:
     """
     found: list[Figures | None] = [None] * len(checks)
     for numbers in in_batches(checks).values():
-        parts = parts_of([checks[n] for n in numbers], with_forces=False)
+        parts = parts_of(
+            [checks[n] for n in numbers], with_forces=False, levels=["operating"]
+        )
         for number, part in zip(numbers, parts, strict=True):
             found[number] = _figures(part)
     return [one for one in found if one is not None]

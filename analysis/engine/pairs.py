@@ -26,6 +26,7 @@ for ``general`` to work out.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +65,46 @@ class Columns:
     unsettled: Mask
 
 
+@dataclass(frozen=True, eq=False)
+class _Bounds:
+    """What the redundants of a truss are bound by, whatever the areas; see ``Crossed``."""
+
+    by_partner: Mask
+    by_self: Mask
+    crossed: Mask
+    partner: Index
+    to_r: Float
+    touched_stress: Float
+    work: Float
+    coupled: Mask
+    neighbours: list[list[int]]
+    plan: list[tuple[int, list[int], list[int]]] | None
+
+
+@lru_cache(maxsize=64)
+def _bounds(system: Equilibrium) -> _Bounds:
+    pairs, stress = system.pairs, system.selfstress
+    by_partner = np.array([pair.partner >= 0 for pair in pairs], bool)
+    share = np.array([pair.share for pair in pairs])
+    touched = np.ascontiguousarray(stress[system.touched])
+    k = stress.shape[1]
+    coupled = (np.abs(stress).T @ np.abs(stress)) > 0.0
+    coupled &= ~np.eye(k, dtype=bool)
+    both = touched[:, :, None] * touched[:, None, :]
+    return _Bounds(
+        by_partner,
+        np.array([pair.counter for pair in pairs], bool),
+        np.array([pair.is_crossed for pair in pairs], bool),
+        np.array([pair.partner for pair in pairs], np.intp),
+        np.where(by_partner, -1.0 / share, 0.0),
+        touched,
+        both.reshape(len(touched), k * k).T,
+        coupled,
+        [np.flatnonzero(row).tolist() for row in coupled],
+        _elimination(coupled),
+    )
+
+
 class Crossed:
     """The redundants of many configurations of one truss.
 
@@ -82,34 +123,27 @@ class Crossed:
         self.system = system
         touched = system.touched
         self.stress = system.selfstress  # (m, k)
-        self.bounded_by_partner = np.array(
-            [pair.partner >= 0 for pair in system.pairs], bool
-        )
-        self.bounded_by_self = np.array([pair.counter for pair in system.pairs], bool)
+        known = _bounds(system)
+        self.bounded_by_partner = known.by_partner
+        self.bounded_by_self = known.by_self
         self.loose = ~(self.bounded_by_partner | self.bounded_by_self)
-        self.locked = np.array(
-            [pair.is_crossed and classical for pair in system.pairs], bool
-        )
-        self._partner = np.array([pair.partner for pair in system.pairs], np.intp)
-        share = np.array([pair.share for pair in system.pairs])
-        self._to_r = np.where(self.bounded_by_partner, -1.0 / share, 0.0)
-        self._touched_stress = np.ascontiguousarray(self.stress[touched])
-
+        self.locked = known.crossed & classical
+        self._partner = known.partner
+        self._to_r = known.to_r
+        self._touched_stress = known.touched_stress
+        self.coupled = known.coupled
+        self.neighbours = known.neighbours
+        self._plan = known.plan
         k = self.stress.shape[1]
-        self.coupled = ((np.abs(self.stress).T @ np.abs(self.stress)) > 0.0) & ~np.eye(
-            k, dtype=bool
-        )
+
         flex = (system.length_ft[touched] / ea_kip[:, touched]).T  # (e, c)
         self._flex = np.ascontiguousarray(flex)
         stress = self._touched_stress
-        both = stress[:, :, None] * stress[:, None, :]
-        raw = both.reshape(len(touched), k * k).T @ self._flex
+        raw = known.work @ self._flex
         raw = raw.reshape(k, k, len(ea_kip))
         self._own = np.ascontiguousarray(raw[np.arange(k), np.arange(k)])  # (k, c)
         self._per_own = 1.0 / self._own
         self.matrix = raw / self._own[:, None]  # rows scaled: its diagonal is 1
-        self.neighbours = [np.flatnonzero(row).tolist() for row in self.coupled]
-        self._plan = _elimination(self.coupled)
 
         self.dead_base = system.particular @ dead_kip.T  # (m, c)
         self.dead_g = stress.T @ (self._flex * self.dead_base[touched]) / self._own
