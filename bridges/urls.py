@@ -1,6 +1,6 @@
 """Pages of what stands there."""
 
-from django.urls import path
+from django.urls import include, path
 
 from . import (
     along,
@@ -47,6 +47,7 @@ urlpatterns = [
     path("watching/add/", watching.add, name="watching-add"),
     path("watching/<int:pk>/stop/", watching.stop, name="watching-remove"),
     path("watching/stop/<str:token>/", watching.stop_by_mail, name="watching-stop"),
+    path("imports/", include("bridges.intake.urls")),
     path("map/base.geojson", basemap.serve, name="base-map"),
     path("export/bridges.<slug:kind>", views.export, name="export"),
 ]

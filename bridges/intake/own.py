@@ -172,6 +172,12 @@ COLUMNS = (
         is_telling=True,
     ),
     _c(
+        "as_of",
+        "derived",
+        "The day the file tells of, where the export was asked for one.",
+        goes="derived",
+    ),
+    _c(
         "page",
         "derived",
         "Address of the bridge’s page, where the export writes it.",
@@ -388,6 +394,9 @@ def _tell(said, facts, record):
         record.year = built.earliest.year
     if "form" in facts and facts["form"] not in (Form.UNKNOWN, Form.OTHER):
         record.family = family_of(facts["form"])
+    if said.get("as_of"):
+        # What was so on another day is no claim about today.
+        record.then = ("status", "listing", "lost")
     record.facts = facts
     if "longest_span_ft" in facts and facts["longest_span_ft"] is None:
         del facts["longest_span_ft"]
@@ -408,6 +417,8 @@ def claims_against(record, bridge, standing):
             or column.goes in ("place", "derived")
             or name in ("number", "slug")
         ):
+            continue
+        if name in record.then:
             continue
         held = getattr(bridge if column.goes == "bridge" else standing, name, "")
         if held in ("", None) and value in ("", "unknown", "none", 0):

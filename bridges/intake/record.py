@@ -132,6 +132,8 @@ class Record:
     faults: list[Fault] = field(default_factory=list)
     # What is wrong with it where it would make a bridge, and not otherwise.
     if_new: list[Fault] = field(default_factory=list)
+    # Facts of another day, which claim nothing of today.
+    then: tuple[str, ...] = ()
     # Why it is no record of a bridge of its own, such as the road under one.
     aside: str = ""
 
