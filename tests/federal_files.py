@@ -151,10 +151,11 @@ def fixed(values, planted=""):
     return text[:300] if planted == "line-short" else text
 
 
-def lines(layout, count, *, each=0, seed=11, planted=None, first=1, **more):
+def lines(layout, count, *, each=0, seed=11, planted=None, first=1, closed=0, **more):
     """Yield the lines of a file of ``count`` records, ``each`` of every fault among them.
 
-    ``planted`` (a Counter) is told how many of each kind there are.
+    ``planted`` (a Counter) is told how many of each kind there are. Every so manieth row
+    (``closed``) is otherwise than in the same file without it.
     """
     chance = random.Random(seed)
     planted = Counter() if planted is None else planted
@@ -167,6 +168,8 @@ def lines(layout, count, *, each=0, seed=11, planted=None, first=1, **more):
         yield header()
     for n in range(count):
         values = row(chance, first + n, **more)
+        if closed and n % closed == 0:
+            values |= {"41": "G", "27": "1879"}
         code = ""
         if codes and n and n % step == 0 and n // step <= len(codes):
             code = codes[n // step - 1]

@@ -10,7 +10,15 @@ from django.utils import timezone
 from analysis import archive_views, dossier_jobs
 from analysis.services import recheck
 from bridges import watching
-from bridges.models import Attribution, Builder, Plate, Source, Watch
+from bridges.models import (
+    Attribution,
+    Builder,
+    Import,
+    ImportRow,
+    Plate,
+    Source,
+    Watch,
+)
 from shared import jobs, people
 from surveys import services
 from tests.images import with_place
@@ -43,6 +51,7 @@ SECRETS = {
     "secret-question": SOCIETY,
     "secret-mail@example.org": {"author", "keeper"},
     "secret-job": {"author", "keeper"},
+    "secret-row": {"officer", "keeper"},
 }
 
 
@@ -55,6 +64,7 @@ class World:
     builder: object = None
     job: object = None
     dead: object = None
+    row: object = None
     package: object = None
     watch: object = None
     archive: object = None
@@ -79,6 +89,10 @@ class World:
                 return self.builder.slug
             return self.bridges[case or "open"].slug
         if parameter == "pk":
+            if room == "import-row":
+                return self.row.pk
+            if room.startswith("import"):
+                return self.row.of_id
             if room == "keeper-retry":
                 return self.dead.pk
             if room == "builder-name":
@@ -195,10 +209,33 @@ def make():
     )
     world.archive = jobs.enqueue(archive_views.write_archive, public=True)
     world.dead = jobs.enqueue(example_jobs.fail, how="hopeless")
+    world.row = _row_of_a_list()
     world.waiting, world.invitation = people.invite(
         email="guest@example.org", groups=["volunteer"], by=world.people["keeper"]
     )
     return world
+
+
+def _row_of_a_list():
+    of = Import.objects.create(
+        list_name="Our own CSV",
+        vintage="2020",
+        layout=Import.Layout.OWN,
+        unmatched=Import.Unmatched.ASK,
+        state=Import.State.TAKEN,
+        header="number,name",
+        row_count=1,
+        report={"examples": {}},
+    )
+    return of.rows.create(
+        line=2,
+        raw="secret-row,secret-row",
+        key="SECRET-ROW",
+        name="secret-row",
+        outcome=ImportRow.Outcome.QUEUED,
+        faults=[["date-unread", "built", "secret-row"]],
+        fault_codes=",date-unread,",
+    )
 
 
 def _bridges(world):

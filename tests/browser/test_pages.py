@@ -5,10 +5,13 @@ or critical, no error on the console, nothing the policy refuses, and nothing th
 scrolls sideways down to 320 px (WCAG 2.2, success criterion 1.4.10).
 """
 
+import io
 import re
 
 import pytest
 
+from bridges.intake import reading, taking
+from bridges.models import Bridge
 from surveys.models import Visit
 from tests.browser.conftest import DESKTOP, PHONE, axe, sign_in
 from tests.makers import make_id
@@ -68,6 +71,9 @@ GUARDED = {
         "/dossiers/hollin-ford/",
         "/dossiers/tanners-ford/photographs/",
         "/bridges/hollin-ford/record/",
+        "/imports/",
+        "/imports/queue/",
+        "/imports/columns/",
     ],
 }
 
@@ -109,12 +115,25 @@ def test_public_pages_keep_nobody_out(demo_society, open_page, size):
     page.wait_for_load_state("networkidle")
 
 
+def a_list_brought_in():
+    """Bring in a list with a row that waits and faults; return its pages."""
+    ford = Bridge.objects.get(slug="hollin-ford")
+    place = f"{ford.latitude},{ford.longitude}"
+    text = f"number,name,latitude,longitude,built\nX-1,Ford,{place},spring\nX-2\n"
+    of = reading.receive(io.BytesIO(text.encode()), name="cards.csv", vintage="2020")
+    reading.read(pk=of.pk)
+    taking.take(pk=of.pk)
+    row = of.rows.get(line=2)
+    return [f"/imports/{of.pk}/", f"/imports/{of.pk}/rows/", f"/imports/rows/{row.pk}/"]
+
+
 @pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desk"])
 @pytest.mark.parametrize("who", GUARDED)
 def test_pages_for_members_keep_no_member_out(demo_society, open_page, size, who):
     page = open_page(size)
     sign_in(page, who, demo_society.password)
-    for address in GUARDED[who]:
+    more = a_list_brought_in() if who == "officer" else []
+    for address in [*GUARDED[who], *more]:
         inspect(page, address)
     page.wait_for_load_state("networkidle")
 
