@@ -74,6 +74,7 @@ PLANTS = {
     "state-unknown": (lambda r: r.update({"1": "03"}), BOTH),
     "structure-blank": (lambda r: r.update({"8": ""}), BOTH),
     "structure-mangled": (lambda r: r.update({"8": "4.20171E+14"}), BOTH),
+    "structure-long": (lambda r: r.update({"8": "4" * 16}), ONLY_DELIMITED),
     "record-type": (lambda r: r.update({"5A": "7"}), BOTH),
     "position-blank": (lambda r: r.update({"17": ""}), BOTH),
     "position-zero": (lambda r: r.update({"16": "00000000", "17": "000000000"}), BOTH),

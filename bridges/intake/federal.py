@@ -113,6 +113,8 @@ class Delimited(Layout):
     def __init__(self, header, vintage):
         super().__init__(vintage)
         self.delimiter = max(DELIMITERS, key=header.count)
+        if CONTROL.search(header.replace("\t", " ")):
+            raise Refused("The header holds characters that no name of a column has.")
         names = [one.strip().strip("'\"").upper() for one in self._split(header)]
         missing = [name for name in NEEDED if name not in names]
         if missing:
@@ -196,6 +198,8 @@ class _Reading:
             self.fault("structure-blank", "8")
         elif MANGLED.fullmatch(squeezed):
             self.fault("structure-mangled", "8", number)
+        elif len(squeezed) > BY_NUMBER["8"].width:
+            self.fault("structure-long", "8", number)
         kind = self.cell("5A").upper()
         if "RECORD_TYPE_005A" in getattr(self.layout, "at", BY_HEADER) and kind != "1":
             if kind == "2" or (len(kind) == 1 and "A" <= kind <= "Z"):

@@ -149,8 +149,13 @@ def _bridge(record, slug, confidence):
         longitude=record.place[1],
         position_accuracy_m=record.accuracy_m or None,
         built_confidence=facts.get("built_confidence", confidence),
-        **{name: facts[name] for name in PLAIN if name in facts},
+        **{name: _fitting(name, facts[name]) for name in PLAIN if name in facts},
     )
+
+
+def _fitting(name, value):
+    most = Bridge._meta.get_field(name).max_length
+    return value[:most] if isinstance(value, str) else value
 
 
 def _spans(bridge, facts, source, confidence):

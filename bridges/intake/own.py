@@ -31,7 +31,7 @@ from .lines import Line, Refused
 from .record import Fault, Record
 
 DELIMITERS = ",;\t"
-MOST_LINES = 200
+MOST_LINES, MOST_CHARACTERS = 200, 100_000
 # The square of a position told to about two miles only.
 ABOUT_M = 3200
 NEEDED = ("number",)
@@ -205,7 +205,10 @@ class Own:
 
     def __init__(self, header, vintage=""):
         self.delimiter = max(DELIMITERS, key=header.count)
-        names = next(csv.reader([header], delimiter=self.delimiter), [])
+        try:
+            names = next(csv.reader([header], delimiter=self.delimiter), [])
+        except csv.Error as error:
+            raise Refused("The header is not one line of names.") from error
         self.names = [re.sub(r"[\s-]+", "_", one.strip().lower()) for one in names]
         missing = [name for name in NEEDED if name not in self.names]
         if missing:
@@ -228,7 +231,12 @@ class Own:
             yield self.record(Line(rows[0].number, text, rows[-1].end)), rows[-1].end
 
     def cells(self, text, record=None):
-        table = list(csv.reader(io.StringIO(text), delimiter=self.delimiter))
+        try:
+            table = list(csv.reader(io.StringIO(text), delimiter=self.delimiter))
+        except csv.Error:
+            if record is not None:
+                record.fault("line-ending", "the row")
+            return None
         row = table[0] if table else []
         width = len(self.names)
         if len(row) != width or len(table) > 1:
@@ -249,8 +257,6 @@ class Own:
             for name, cell in zip(self.names, cells, strict=True)
             if cell and name in BY_NAME
         }
-        if "\r" in line.text or "\x00" in line.text:
-            record.fault("line-ending", "the row")
         if not said.get("number"):
             record.fault("number-blank", "number")
             return record
@@ -285,7 +291,8 @@ def rows_of(lines):
                 yield held
                 held = []
                 continue
-            if len(held) < MOST_LINES:
+            size = sum(len(one.text) for one in held)
+            if len(held) < MOST_LINES and size < MOST_CHARACTERS:
                 continue
         yield held[:1]
         waiting = held[1:] + waiting

@@ -20,6 +20,7 @@ state-blank        !  No state is given, so the number says nothing.
 state-unknown      !  “{said}” is no state's code.
 structure-blank    !  No structure number is given.
 structure-mangled  !  “{said}” was a number once: a spreadsheet has rounded it.
+structure-long     !  “{said}” is longer than the 15 characters of such a number.
 record-type        !  “{said}” says neither on (1) nor under (2, A to Z) the bridge.
 key-twice          !  “{said}” stood in this file before; the first one counts.
 position-blank     .  No position is given.

@@ -5,6 +5,8 @@ from collections import Counter
 
 import pytest
 from django.core.management import CommandError, call_command
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bridges import exports, search, services
 from bridges.intake import deciding, federal, layouts, likeness, lines, reading, taking
@@ -198,6 +200,52 @@ def test_a_line_that_never_ends_is_not_read_into_memory(db):
     with pytest.raises(Refused, match="longer than"):
         list(lines.read(file))
     assert file.raw.most_asked <= 1 << 20
+
+
+GPX = (
+    b'<gpx version="1.1">\n<wpt lat="41.2" lon="-77.4"><name>Ford</name></wpt>\n'
+    b'<wpt lat="41.3" lon="-77.5"/>\n</gpx>\n'
+)
+WHOLE = {
+    Import.Layout.OWN: b"number,name,county,latitude,longitude,built,summary\n"
+    b'B-1,"A, b",Alder,41,-77,1889~,"two\nlines"\nB-2,C,Alder,41.1,-77,,\n',
+    Import.Layout.DELIMITED: federal_file({"8": "A1"}, {"8": "A2"}).read(),
+    Import.Layout.FIXED: federal_file({}, {}, layout="fixed").read(),
+    Import.Layout.WAYPOINTS: GPX,
+}
+
+
+@pytest.mark.parametrize("layout", WHOLE)
+@given(
+    at=st.integers(0, 4000),
+    cut=st.integers(0, 8),
+    put=st.one_of(
+        st.binary(max_size=12),
+        st.sampled_from([b'"', b"'", b"\r", b"\x1a", b"\xff\xfe", b",", b"\n" * 3]),
+    ),
+)
+def test_whatever_is_damaged_is_a_fault_or_a_refusal(layout, at, cut, put):
+    data = WHOLE[layout]
+    at %= len(data) + 1
+    data = data[:at] + put + data[at + cut :]
+    of = Import(layout=layout, vintage="2020")
+    try:
+        opened = layouts.Opened(io.BytesIO(data), layout, "2020")
+        of.header = opened.header
+        records = [record for record, _ in opened.records()]
+    except Refused:
+        return
+    kept = layouts.Kept(of)
+    for record in records:
+        assert "\x00" not in record.raw
+        assert len(record.key) <= 60
+        assert all(fault.text for fault in record.faults)
+        if record.key and not record.is_faulty:
+            # What was kept is read as the file was.
+            row = ImportRow(line=record.line, raw=record.raw)
+            assert kept.record(row).claims == record.claims
+            assert kept.record(row).place == record.place
+            assert kept.told(record.raw)
 
 
 def test_mixed_line_endings_are_read_and_told(db):
