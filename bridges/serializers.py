@@ -108,7 +108,7 @@ class StandingOut(serializers.ModelSerializer):
 class BridgeOut(serializers.ModelSerializer):
     """One bridge as in a list."""
 
-    url = serializers.URLField(source="get_absolute_url", read_only=True)
+    url = serializers.CharField(source="get_absolute_url", read_only=True)
     built = EdtfFieldOut()
     position = PositionField()
     standing = StandingOut(read_only=True)

@@ -238,6 +238,10 @@ SPECTACULAR_SETTINGS = {
     ),
     "VERSION": "1.0",
     "SERVE_INCLUDE_SCHEMA": False,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "shared.schema.document_faults",
+    ],
     # One name for what several fields are chosen from.
     "ENUM_NAME_OVERRIDES": {
         "GeoFeatureEnum": ["Feature"],

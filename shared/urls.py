@@ -2,6 +2,8 @@
 
 from django.urls import include, path
 
+handler400 = "shared.views.bad_request"
+handler404 = "shared.views.not_found"
 handler500 = "shared.views.server_error"
 urlpatterns = [
     path("", include("shared.urls_site")),

@@ -55,6 +55,20 @@ def server_error(request):
     return defaults.server_error(request)
 
 
+def not_found(request, exception):
+    """As Django's own, but that the API's callers are told in their one shape."""
+    if request.path.startswith("/api/"):
+        return _fault("not_found", "There is nothing here.", status=404)
+    return defaults.page_not_found(request, exception)
+
+
+def bad_request(request, exception):
+    """What cannot be read, told to the API's callers in their one shape."""
+    if request.path.startswith("/api/"):
+        return _fault("unreadable", "This cannot be read.", status=400)
+    return defaults.bad_request(request, exception)
+
+
 def is_full(error: BaseException | None) -> bool:
     """Whether an error, or what it arose from, is that there is no room left."""
     while error is not None:

@@ -26,10 +26,10 @@ class Faults(serializers.Serializer):
 
 
 class UploadFaults(Faults):
-    """A refusal of bytes, with where the server stands."""
+    """A refusal of bytes, with where the server stands unless somebody else is there."""
 
-    offset = serializers.IntegerField()
-    is_complete = serializers.BooleanField()
+    offset = serializers.IntegerField(required=False)
+    is_complete = serializers.BooleanField(required=False)
 
 
 class ObservationIn(serializers.Serializer):

@@ -141,3 +141,24 @@ def test_a_body_that_no_database_could_keep_is_refused_and_breaks_nothing(text):
 
 def test_pages_of_a_list_are_bounded():
     assert (api.Pages.page_size, api.Pages.max_page_size) == (50, 100)
+
+
+@pytest.mark.parametrize("path", ["/api/", "/api/no-such/", "/api/uploads/not-an-id/"])
+def test_an_address_the_api_does_not_have_is_told_in_its_one_shape(client, db, path):
+    answer = client.get(path)
+    assert answer.status_code == 404
+    assert answer.json()["errors"][0]["code"] == "not_found"
+
+
+def test_what_no_view_may_read_is_told_in_the_one_shape(client, db):
+    answer = client.get("/api/session/", HTTP_HOST="evil.example")
+    assert answer.status_code == 400
+    assert answer.json()["errors"][0]["code"] == "unreadable"
+
+
+def test_every_call_says_how_it_may_be_refused(client, db):
+    schema = client.get("/api/schema/?format=json").json()
+    for path, methods in schema["paths"].items():
+        for method, told in methods.items():
+            assert {"400", "403", "404", "429", "507"} <= set(told["responses"]), path
+            assert ("413" in told["responses"]) is ("requestBody" in told), method
