@@ -12,9 +12,12 @@ import pytest
 
 from bridges.intake import reading, taking
 from bridges.models import Bridge
+from shared import jobs, people
+from shared.models import Person
 from surveys.models import Visit
 from tests.browser.conftest import DESKTOP, PHONE, axe, sign_in
 from tests.makers import make_id
+from tests.shared import example_jobs
 
 SMALLEST = {"width": 320, "height": 640}
 BRIDGES = ("tanners-ford", "hollin-ford", "kestle-mill")
@@ -41,6 +44,7 @@ PUBLIC = [
     "/forms/words/",
     "/field/forms/",
     "/accounts/sign-in/",
+    "/accounts/link/",
     *(
         address.format(slug=slug)
         for slug in BRIDGES
@@ -75,6 +79,15 @@ GUARDED = {
         "/imports/queue/",
         "/imports/columns/",
     ],
+    "keeper": [
+        "/keeper/",
+        "/keeper/log/",
+        "/keeper/people/",
+        "/keeper/people/invite/",
+        "/accounts/me/",
+        "/accounts/me/leave/",
+        "/accounts/me/password/",
+    ],
 }
 
 
@@ -98,6 +111,20 @@ def inspect(page, address):
     page.set_viewport_size(whole)
     assert page.title()
     assert page.locator("h1").count() == 1, address
+
+
+def give_the_keeper_work():
+    """A job that was given up, somebody invited; return pages that only then are."""
+    kit, ida = (Person.objects.get(username=one) for one in ("keeper", "volunteer"))
+    jobs.enqueue(example_jobs.fail, how="hopeless")
+    _, secret = people.invite(
+        email="somebody.with.a.long.name@example.org", groups=["volunteer"], by=kit
+    )
+    return [
+        f"/keeper/people/{ida.pk}/",
+        f"/keeper/people/{ida.pk}/close/",
+        f"/accounts/invited/{secret}/",
+    ]
 
 
 def visit_of(slug):
@@ -132,7 +159,8 @@ def a_list_brought_in():
 def test_pages_for_members_keep_no_member_out(demo_society, open_page, size, who):
     page = open_page(size)
     sign_in(page, who, demo_society.password)
-    more = a_list_brought_in() if who == "officer" else []
+    prepare = {"officer": a_list_brought_in, "keeper": give_the_keeper_work}.get(who)
+    more = prepare() if prepare else []
     for address in [*GUARDED[who], *more]:
         inspect(page, address)
     page.wait_for_load_state("networkidle")

@@ -88,8 +88,15 @@ def test_ten_answers_make_a_site_with_a_keeper(tmp_path):
     ), told.stderr
     secret = [one for one in file.read_text().splitlines() if "SECRET_KEY" in one]
 
-    again = setup(tmp_path, "\n" * 8 + "-\n")
+    mail = ["127.0.0.1", "-", "bridges@example.org", "kit@example.org"]
+    lines = ["", "", "", "", "", "", *mail, "", "kim", "river stones in May", ""]
+    again = setup(tmp_path, "".join(f"{one}\n" for one in lines))
     assert again.returncode == 0, again.stderr + again.stdout
+    assert "took no letter" in again.stdout, "nothing listens there"
+    code = "from shared.models import Person; print(Person.objects.get(username='kim').email)"
+    assert manage(tmp_path, "shell", "--no-imports", "-c", code).stdout.strip() == (
+        "kit@example.org"
+    )
     assert secret[0] in file.read_text(), "the secret stays"
 
 

@@ -54,10 +54,11 @@ class Command(BaseCommand):
             "A few questions. Press return to take what stands in brackets.\n"
         )
         answers = self._ask_all(held)
-        keeper, password = self._ask_keeper()
+        keeper, password, mail = self._ask_keeper(answers)
         _write(file, {**held, **answers})
         self.stdout.write(f"\nWritten: {file}")
-        self._prepare(file, keeper, password)
+        self._prepare(file, keeper, password, mail)
+        self._try_mail(file, answers)
         self._say_what_is_next(file)
 
     def _ask_all(self, held):
@@ -123,12 +124,17 @@ class Command(BaseCommand):
         )
         return answers
 
-    def _ask_keeper(self):
+    def _ask_keeper(self, answers):
         self.stdout.write("\nThe keeper's own account, to sign in with.")
         name = self._ask("Name, or - if there is one already", "keeper", _name)
         if not name:
-            return "", ""
-        return name, self._secret("Password (8 characters or more)", "", _password)
+            return "", "", ""
+        password = self._secret("Password (8 characters or more)", "", _password)
+        mail = ""
+        if answers["EMAIL_HOST"]:
+            question = "Mail address, for a link if the password is lost"
+            mail = self._ask(question, answers["ERROR_MAIL"], _mail)
+        return name, password, mail
 
     def _ask(self, question, offered, read):
         """Ask until the answer can be read. Raises ``CommandError`` when input ends."""
@@ -157,35 +163,38 @@ class Command(BaseCommand):
             except ValueError as error:
                 self.stdout.write(f"  {error}")
 
-    def _prepare(self, file, keeper, password):
-        """Run each step as the site itself will: with that file, in a new process."""
+    def _prepare(self, file, keeper, password, mail):
+        """Run each step of a deployment; a fault leaves the answers as they are."""
         steps = [
             ["check", "--deploy", "--fail-level", "WARNING"],
             ["migrate", "-v", "0"],
             ["collectstatic", "--no-input", "-v", "0"],
         ]
         if keeper:
-            steps.append(["add_person", keeper, "--group", "keeper"])
-        env = {
-            name: os.environ[name] for name in ("PATH", "HOME") if name in os.environ
-        }
-        env["SECOND_CROSSING_ENVIRONMENT"] = str(file.absolute())
+            steps.append(["add_person", keeper, "--group", "keeper", "--email", mail])
         for step in steps:
-            self.stdout.write(f"manage.py {' '.join(step)}")
-            done = subprocess.run(
-                [sys.executable, str(settings.BASE_DIR / "manage.py"), *step],
-                input=f"{password}\n",
-                env=env,
-                cwd=settings.BASE_DIR,
-                capture_output=True,
-                text=True,
-                check=False,
-            )
+            self.stdout.write(f"manage.py {' '.join(filter(None, step))}")
+            done = _manage(file, step, f"{password}\n")
             if done.returncode:
                 raise CommandError(
                     f"That did not work:\n{done.stderr.strip()}\nMend it and run "
                     "manage.py setup again; your answers are kept."
                 )
+
+    def _try_mail(self, file, answers):
+        """Send one letter: better found out now than by whoever is invited."""
+        if not answers["EMAIL_HOST"]:
+            return
+        done = _manage(file, ["sendtestemail", answers["ERROR_MAIL"]])
+        if done.returncode:
+            why = done.stderr.strip().rpartition("\n")[2]
+            self.stdout.write(
+                f"\nThe mail server took no letter: {why}\nThe site works without; "
+                f"mend EMAIL_HOST, EMAIL_PORT or EMAIL_USE_TLS in {file} (README), and "
+                "pass invitations on by hand until then."
+            )
+        else:
+            self.stdout.write(f"A trial letter is sent to {answers['ERROR_MAIL']}.")
 
     def _say_what_is_next(self, file):
         self.stdout.write(
@@ -196,6 +205,21 @@ class Command(BaseCommand):
             f"  {file}\n"
             "beside your backups: the secret in it is in no backup."
         )
+
+
+def _manage(file, step, typed=""):
+    """Run a command as the site itself will: with that file, in a new process."""
+    env = {name: os.environ[name] for name in ("PATH", "HOME") if name in os.environ}
+    env["SECOND_CROSSING_ENVIRONMENT"] = str(file.absolute())
+    return subprocess.run(
+        [sys.executable, str(settings.BASE_DIR / "manage.py"), *step],
+        input=typed,
+        env=env,
+        cwd=settings.BASE_DIR,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
 
 
 # -- the file
