@@ -91,7 +91,6 @@ def test_a_new_password_ends_the_sessions_elsewhere(client, ada):
         "/accounts/sign-in/",
         "/accounts/sign-out/",
         "/accounts/link/",
-        "/accounts/link/abc/",
         "/accounts/me/",
         "/accounts/me/password/",
         "/accounts/me/leave/",
@@ -105,6 +104,15 @@ def test_nothing_is_done_for_a_form_without_the_sites_token(ada, path):
     client.force_login(make_person("kit", "keeper"))
     assert client.post(path, {}, "application/json").status_code == 403
     assert client.post(path, {}).status_code in (403, 415)
+
+
+def test_a_link_by_mail_is_confirmed_by_the_sites_own_form_alone(client, ada):
+    client.post("/accounts/link/", {"email": ada.email})
+    path = mail.outbox[-1].body.split("http://testserver")[1].split()[0]
+    elsewhere = Client(enforce_csrf_checks=True)
+    assert elsewhere.post(path).status_code == 403
+    assert elsewhere.get("/api/session/").json()["username"] == ""
+    assert client.post(path).status_code == 302, "and is not used up by that"
 
 
 # -- open redirects
