@@ -68,7 +68,6 @@ GUARDED = {
         "/due/sheets/?b=tanners-ford&b=stony-run-arch",
         "/watching/",
     ],
-    "keeper": ["/keeper/archive/"],
     "reviewer": ["/review/", "/builders/harrow-and-linton/names/"],
     "officer": [
         "/dossiers/",
@@ -81,6 +80,7 @@ GUARDED = {
     ],
     "keeper": [
         "/keeper/",
+        "/keeper/archive/",
         "/keeper/log/",
         "/keeper/people/",
         "/keeper/people/invite/",
