@@ -41,11 +41,18 @@ def pytest_configure(config):
 
 
 def pytest_collection_modifyitems(items):
-    """Mark what touches the database, so that it can run on another one."""
+    """Mark what touches the database, so that it can run on another one.
+
+    Tests that commit empty every table after them: what migrations made (the groups) is
+    put back.
+    """
     for item in items:
         names = set(getattr(item, "fixturenames", ()))
-        if names & NEEDS_A_DATABASE or item.get_closest_marker("django_db"):
+        asked = item.get_closest_marker("django_db")
+        if names & NEEDS_A_DATABASE or asked:
             item.add_marker("database")
+            given = {**(asked.kwargs if asked else {}), "serialized_rollback": True}
+            item.add_marker(pytest.mark.django_db(**given), append=False)
 
 
 @pytest.fixture(scope="session")
@@ -61,11 +68,6 @@ def django_db_modify_db_settings(
     if default["ENGINE"].endswith("sqlite3"):
         folder = tmp_path_factory.mktemp("database")
         default.setdefault("TEST", {})["NAME"] = str(folder / "test.sqlite3")
-
-
-@pytest.fixture(autouse=True)
-def _what_migrations_made_survives(django_db_serialized_rollback):
-    """Tests that commit empty every table after them: the groups are put back."""
 
 
 @pytest.fixture(autouse=True)
