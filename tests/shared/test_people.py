@@ -66,6 +66,7 @@ RIGHTS = {
     "can_review": {"reviewer", "keeper"},
     "can_see_originals": {"reviewer", "officer", "keeper"},
     "can_write_dossiers": {"officer", "keeper"},
+    "can_import": {"officer", "keeper"},
     "can_keep": {"keeper"},
 }
 
