@@ -107,6 +107,8 @@ def test_ten_answers_make_a_site_with_a_keeper(tmp_path):
         ({"host": "bridges.example.org:8000"}, "no port"),
         ({"zone": "Valley Time"}, "America/New_York"),
         ({"database": "oracle://x"}, "postgres://user@host/name"),
+        ({"database": "/srv/bridges"}, "postgres://user@host/name"),
+        ({"host": ""}, "a name of its own"),
         ({"proxy": "perhaps"}, "yes or no"),
         ({"password": "short"}, "At least 8"),
         ({"keeper": "k it"}, "Letters, digits"),

@@ -59,7 +59,7 @@ class Command(BaseCommand):
         self.stdout.write(f"\nWritten: {file}")
         self._prepare(file, keeper, password, mail)
         self._try_mail(file, answers)
-        self._say_what_is_next(file)
+        self._say_what_is_next(file, answers)
 
     def _ask_all(self, held):
         ask = self._ask
@@ -196,7 +196,7 @@ class Command(BaseCommand):
         else:
             self.stdout.write(f"A trial letter is sent to {answers['ERROR_MAIL']}.")
 
-    def _say_what_is_next(self, file):
+    def _say_what_is_next(self, file, answers):
         self.stdout.write(
             "\nThe site is ready. Start it with\n"
             "  .venv/bin/gunicorn shared.wsgi --workers 2 --threads 4 "
@@ -205,6 +205,11 @@ class Command(BaseCommand):
             f"  {file}\n"
             "beside your backups: the secret in it is in no backup."
         )
+        if answers["BEHIND_PROXY"] == "0":
+            self.stdout.write(
+                "Without a proxy give gunicorn a certificate (--certfile, --keyfile): "
+                "the site sends every page over TLS and answers nothing without."
+            )
 
 
 def _manage(file, step, typed=""):
@@ -256,7 +261,9 @@ def _something(text):
 
 def _host(text):
     hosts = [one.strip().lower() for one in text.split(",") if one.strip()]
-    if not hosts or not all(HOST.fullmatch(one) for one in hosts):
+    if not hosts:
+        raise ValueError("The site needs a name of its own.")
+    if not all(HOST.fullmatch(one) for one in hosts):
         raise ValueError("Write the name alone: no https://, no slash, no port.")
     return ",".join(hosts)
 
@@ -281,6 +288,8 @@ def _folder(text):
 def _database(text):
     if text in ("", "-"):
         return ""
+    if not re.match(r"(postgres|postgresql|sqlite)://", text):
+        raise ValueError("Write it as postgres://user@host/name, or - for a file.")
     databases.from_url(text)
     return text
 
