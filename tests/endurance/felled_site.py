@@ -63,6 +63,8 @@ class Site:
             f"--threads={threads}",
             f"--bind=127.0.0.1:{self.port}",
             "--timeout=60",
+            # Longer than anybody here thinks between two calls.
+            "--keep-alive=75",
             "--log-level=error",
         ]
         self.farm_command = [sys.executable, str(FARM)]

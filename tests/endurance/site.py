@@ -44,7 +44,16 @@ class Site:
 
     def start(self):
         command = [sys.executable, "-m", "gunicorn", "shared.wsgi"]
-        command += ["--workers", str(self.workers), "--threads", "4", "--timeout", "60"]
+        command += [
+            "--workers",
+            str(self.workers),
+            "--threads",
+            "4",
+            "--timeout",
+            "60",
+            "--keep-alive",
+            "75",
+        ]
         command += ["--bind", f"127.0.0.1:{self.port}", "--log-level", "critical"]
         environment = {
             **os.environ,

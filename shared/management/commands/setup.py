@@ -200,7 +200,7 @@ class Command(BaseCommand):
         self.stdout.write(
             "\nThe site is ready. Start it with\n"
             "  .venv/bin/gunicorn shared.wsgi --workers 2 --threads 4 "
-            "--bind 127.0.0.1:8001\n"
+            "--keep-alive 75 --bind 127.0.0.1:8001\n"
             "or by the units in .deploy (see the README). Keep a copy of\n"
             f"  {file}\n"
             "beside your backups: the secret in it is in no backup."
