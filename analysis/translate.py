@@ -14,6 +14,7 @@ from analysis.engine import beams, checkfile
 from analysis.engine.errors import UnknownShape
 from analysis.engine.materials import WEIGHT_PCF
 from analysis.engine.sections import Component as EnginePiece
+from surveys import packing
 from surveys.fold import Part
 from surveys.models import Component
 from surveys.states import DECK_MATERIALS
@@ -30,6 +31,10 @@ FLOOR_MATERIALS = {"timber", "concrete", "steel-grid", "asphalt", "gravel", "ear
 # Sizes of the pieces that check files take, by the names states give them.
 PIECE_KEYS = ("shape", "count", *Component.SIZES, "ends")
 ENDED = {"round-rod", "square-rod"}
+# Pieces that are measured where they are thinnest, and by what; pieces with rivet holes.
+WORN = {"round-rod", "square-rod", "eyebar", "flat-bar", "plate", "angle"}
+WORN_SIZES = ("diameter_in", "side_in", "thickness_in")
+HOLED = {"flat-bar", "plate", "angle", "channel", "i-beam"}
 
 
 @dataclass
@@ -83,6 +88,9 @@ def check_file(
     system = _floor_system(span, parts)
     if system:
         made.document["floor_system"] = system
+    pins = _pins(line, parts, made)
+    if pins:
+        made.document["pins"] = pins
     return _readable(made, read)
 
 
@@ -144,7 +152,7 @@ def _material(span, made):
 
 def _member_groups(line, parts, made):
     prefix = f"span-{line.span.number}/{line.key}/"
-    groups, bare, in_metal = [], [], []
+    groups, bare, in_metal, untied = [], [], [], []
     span_is_timber = line.span.material == "timber"
     metal = _metal_of_timber_span(line.span)
     for name, _, _, _ in (line.span.skeleton or {}).get("members", []):
@@ -153,11 +161,15 @@ def _member_groups(line, parts, made):
             groups.append({"names": [name], "absent": True})
             continue
         state = (part.state if part else None) or {}
-        pieces = _pieces(state)
+        pieces = _worn(_pieces(state), state)
         if not pieces:
             bare.append(name)
             continue
         group = {"names": [name], "components": pieces, **_rest(state)}
+        if not group.get("built_up") and (
+            state.get("lacing_bars") or state.get("untied_ft")
+        ):
+            untied.append(name)
         if span_is_timber and all(one["shape"] != "timber" for one in pieces):
             group["material"] = metal
             in_metal.append(name)
@@ -165,6 +177,11 @@ def _member_groups(line, parts, made):
     if bare:
         made.assumptions.append(
             f"No sizes are recorded for {', '.join(bare)}: answered with force only."
+        )
+    if untied:
+        made.assumptions.append(
+            f"The lacing of {', '.join(untied)} is left out: how its pieces stand apart "
+            "is not recorded."
         )
     if in_metal:
         made.assumptions.append(
@@ -220,12 +237,54 @@ def _pieces(state):
     return found
 
 
+def _worn(pieces, state):
+    """Put what was measured on a whole member on those of its pieces that it is about."""
+    left_in, holes = state.get("remaining_in"), state.get("holes")
+    for piece in pieces:
+        size = next((n for n in WORN_SIZES if n in piece), None)
+        if left_in and size and piece["shape"] in WORN and left_in < piece[size]:
+            piece["remaining_in"] = left_in
+        if holes and piece["shape"] in HOLED:
+            piece |= {"holes": holes, "rivet_in": state["rivet_in"]}
+    return pieces
+
+
 def _rest(state):
     rest = {}
     for key in ("built_up", "tension_only", "loss_fraction"):
         if state.get(key) not in (None, {}, ""):
             rest[key] = state[key]
+    if "built_up" in rest:
+        rest["built_up"] = dict(rest["built_up"])
+        if state.get("lacing_bars"):
+            rest["built_up"]["lacing"] = packing.bar_size(state["lacing_bars"])
+        if state.get("untied_ft"):
+            rest["built_up"]["untied_ft"] = state["untied_ft"]
     return rest
+
+
+def _pins(line, parts, made):
+    """Return the pins whose diameter and packing are recorded, by their joints."""
+    prefix = f"span-{line.span.number}/{line.key}/"
+    skeleton = line.span.skeleton or {}
+    found = []
+    for joint in skeleton.get("joints", {}):
+        part = parts.get(prefix + joint)
+        state = {} if part is None or part.is_gone else part.state or {}
+        if not (state.get("pin_in") and state.get("packing")):
+            continue
+        bars = packing.read(state["packing"])
+        ending = {name for name, a, b, _ in skeleton["members"] if joint in (a, b)}
+        named = [one["member"] for one in bars if "member" in one]
+        strange = [name for name in named if name not in ending]
+        if strange:
+            made.assumptions.append(
+                f"The pin at {joint} is left out: {', '.join(strange)}, named on it, "
+                "does not end there."
+            )
+            continue
+        found.append({"joint": joint, "diameter_in": state["pin_in"], "packing": bars})
+    return found
 
 
 def _dead_load(span, parts, made):

@@ -71,6 +71,8 @@ CLASSES = {
     "cracked": "cracked",
     "welded": "welded",
     "mended": "mended",
+    "tightened": "tightened",
+    "slackened": "slackened",
     "tied-otherwise": "tied otherwise",
     "deck-replaced": "replaced",
     "deck-overlaid": "overlaid",
@@ -262,6 +264,12 @@ def _damage(was, now):
     kinds = []
     if lost != before:
         kinds.append("lost-section" if lost > before else "restored")
+    left, measured = now.get("remaining_in"), was.get("remaining_in")
+    if left and (measured is None or left < measured) and "lost-section" not in kinds:
+        kinds.append("lost-section")
+    if now.get("tightened_in", 0.0) != was.get("tightened_in", 0.0):
+        more = now.get("tightened_in", 0.0) > was.get("tightened_in", 0.0)
+        kinds.append("tightened" if more else "slackened")
     old_flags, new_flags = set(was.get("flags", [])), set(now.get("flags", []))
     kinds += [FLAG_CLASSES[flag] for flag in sorted(new_flags - old_flags)]
     if old_flags - new_flags and not new_flags - old_flags and not kinds:

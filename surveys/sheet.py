@@ -18,7 +18,7 @@ from functools import cached_property
 from django.core.exceptions import ValidationError
 from django.utils.datastructures import MultiValueDict
 
-from . import entry, states
+from . import entry, packing, states
 from .models import Answer, Certainty, Component, Element
 
 Kind = Element.Kind
@@ -44,10 +44,24 @@ LABELS = {
     "wording": ("Words on the sign", ""),
     "transcription": ("The words, letter by letter", ""),
     "condition": ("Its condition", ""),
+    "remaining_in": ("Left at the thinnest, measured", "in"),
+    "holes": ("Rivet holes across one piece", ""),
+    "rivet_in": ("Rivets, diameter", "in"),
+    "lacing_bars": ("Lacing bars, width × thickness", "in"),
+    "untied_ft": ("Ties missing over", "ft"),
+    "tightened_in": ("Turnbuckle makes it shorter by", "in"),
+    "pin_in": ("Pin, diameter", "in"),
+    "packing": ("Bars on the pin, in order", "thickness in inches"),
     "flags": ("Seen on it", ""),
     "description": ("In your own words", ""),
 }
-LONG_TEXT = {"transcription", "description", "wording"}
+LONG_TEXT = {"transcription", "description", "wording", "packing"}
+# Read as lengths, in the unit of their label.
+LENGTHS = {"remaining_in", "rivet_in", "tightened_in", "pin_in", "untied_ft"}
+# Of rods and bars nothing is laced, and only they are tightened.
+RODS = {"counter", "hip-vertical"}
+OF_TIED, OF_RODS = {"lacing_bars", "untied_ft", "holes", "rivet_in"}, {"tightened_in"}
+TIGHTENED = {"counter", "diagonal", "hip-vertical", "vertical"}
 # Words of last time would be wrong of what is new, so these begin empty.
 BEGIN_EMPTY = {"wording", "condition", "description"}
 ROLE_TITLES = {
@@ -375,7 +389,10 @@ class Row:
         return found
 
     def _field_input(self, name, spec):
-        if name not in LABELS:
+        role = self.element.role
+        if name not in LABELS or (name in OF_TIED and role in RODS):
+            return None
+        if name in OF_RODS and role not in TIGHTENED:
             return None
         label, unit = LABELS[name]
         tail = f"-f-{name}"
@@ -390,6 +407,8 @@ class Row:
             return self._input(tail, label, "checks", choices=choices)
         kind = "area" if name in LONG_TEXT else "text"
         made = self._input(tail, label, kind, unit=unit)
+        if name == "packing":
+            made.help = f"From one end of the pin to the other, {packing.EXAMPLE}."
         if name in BEGIN_EMPTY:
             made.last = self.state.get(name, "")
         return made
@@ -452,6 +471,37 @@ class Row:
         return self.get("-happened")
 
 
+class NewJoint(Row):
+    """A joint that no visit has spoken of yet, chosen by its name, and what it is."""
+
+    def __init__(self, sheet, group, names):
+        line = group.line
+        self.names = names
+        self.prefix = f"span-{line.span.number}/{line.key}"
+        self.chosen = sheet.data.get(f"j{line.pk}-joint", "")
+        path = f"{self.prefix}/{self.chosen}"
+        super().__init__(sheet, Element(kind=Kind.JOINT, path=path), None)
+        self.name, self.group = f"j{line.pk}", group
+        self.element.name = f"joint of the {line.name.lower()} truss"
+
+    @property
+    def answer(self):
+        return Answer.CHANGED.value if self.chosen else ""
+
+    @property
+    def choices(self):
+        return [("", "–"), *((name, name) for name in self.names)]
+
+    @property
+    def is_open(self):
+        return self.has_errors or bool(self.chosen)
+
+    @property
+    def has_words(self):
+        typed = [one.value for one in self.inputs if isinstance(one.value, str)]
+        return any(text.strip() for text in typed)
+
+
 @dataclass
 class Group:
     """Elements one meets together, answered together."""
@@ -461,6 +511,7 @@ class Group:
     rows: list = field(default_factory=list)
     line: object = None
     is_rest: bool = False
+    new_joint: NewJoint | None = None
 
     @property
     def name(self):
@@ -477,7 +528,11 @@ class Group:
 
     @property
     def has_errors(self):
-        return any(row.has_errors for row in self.rows)
+        return any(row.has_errors for row in (*self.rows, *self.joints))
+
+    @property
+    def joints(self):
+        return [self.new_joint] if self.new_joint else []
 
     @property
     def parts(self):
@@ -506,6 +561,7 @@ class Sheet:
             if row.is_member:
                 self.alike.setdefault(_likeness(row), []).append(row)
         self.groups = self._grouped()
+        self._add_joints()
         if data is None:
             for row in self.rows:
                 _begin(row, self.data)
@@ -525,20 +581,36 @@ class Sheet:
             row.group = group
         return list(groups.values())
 
+    def _add_joints(self):
+        known = {row.element.path for row in self.rows}
+        for group in self.groups:
+            skeleton = group.line.span.skeleton if group.line else None
+            if not skeleton:
+                continue
+            prefix = f"span-{group.line.span.number}/{group.line.key}"
+            names = [n for n in skeleton["joints"] if f"{prefix}/{n}" not in known]
+            if names:
+                group.new_joint = NewJoint(self, group, names)
+
+    @property
+    def all_rows(self):
+        joints = [row for group in self.groups for row in group.joints]
+        return [*self.rows, *joints]
+
     @property
     def looked(self):
         return sum(group.looked for group in self.groups)
 
     @property
     def has_errors(self):
-        return any(row.has_errors for row in self.rows)
+        return any(row.has_errors for row in self.all_rows)
 
     @property
     def errors(self):
         """``[(id of the input to go to, element, message)]`` for the summary."""
         return [
             (row.name, row.element.name, message)
-            for row in self.rows
+            for row in self.all_rows
             for message in row.first_errors
         ]
 
@@ -551,7 +623,7 @@ class Sheet:
         the service refuses it and nothing is quietly left out.
         """
         said, self.paths, copies = [], [], []
-        for row in self.rows:
+        for row in self.all_rows:
             answer = row.answer or (Answer.SAME.value if row.is_among_the_rest else "")
             if not answer:
                 if row.has_words:
@@ -775,13 +847,21 @@ def _field_value(row, name, spec):
     if spec.type == "flag":
         return bool(text) if name in LABELS else row.state.get(name)
     if spec.type in ("number", "whole") and name in LABELS and text:
-        return _number(row, tail, text)
+        return _length(row, tail, text) if name in LENGTHS else _number(row, tail, text)
     return text
 
 
 def _number(row, tail, text):
     try:
         return entry.number(text)
+    except ValidationError as error:
+        row.fail(tail, error.messages[0])
+        return text
+
+
+def _length(row, tail, text):
+    try:
+        return entry.units.length(text, tail.rpartition("_")[2])
     except ValidationError as error:
         row.fail(tail, error.messages[0])
         return text

@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 
 from shared.units import fraction_text
 
+from . import packing
 from .models import Component, Element
 
 Kind = Element.Kind
@@ -67,7 +68,8 @@ NAMES = {
 class Field:
     """One field of a state: what it takes and how large it may be."""
 
-    type: str  # number, whole, text, choice, flag, list-of-choices, layers, built-up
+    # number, whole, text, choice, flag, list-of-choices, layers, built-up, bar, packing
+    type: str
     choices: tuple = ()
     least: float = 0.0
     most: float = 1e6
@@ -82,11 +84,30 @@ MEMBER_FIELDS = {
     "built_up": Field("built-up"),
     "tension_only": Field("flag"),
     "loss_fraction": number(0.95),
+    # Thickness, or diameter, where least is left of its pieces.
+    "remaining_in": number(24.0),
+    # Rivet holes across one piece.
+    "holes": Field("whole", least=1, most=20),
+    "rivet_in": number(2.0),
+    # Of the lacing, width × thickness; and the greatest length without ties.
+    "lacing_bars": Field("bar", most=40),
+    "untied_ft": number(200.0),
+    # How much shorter its turnbuckle or nuts make it than fits the bare truss.
+    "tightened_in": number(2.0),
     "flags": Field("list-of-choices", tuple(FLAGS)),
+    "description": TEXT,
+}
+JOINT_FIELDS = {
+    "pin_in": number(24.0),
+    # The bars on the pin in their order: “L1L2 7/8, L2U3 3/4, floor 1/2”.
+    "packing": Field("packing", most=600),
+    "flags": Field("list-of-choices", tuple(FLAGS)),
+    "material": TEXT,
     "description": TEXT,
 }
 SHAPES_BY_KIND = {
     Kind.MEMBER: MEMBER_FIELDS,
+    Kind.JOINT: JOINT_FIELDS,
     Kind.DECK: {
         "layers": Field("layers"),
         "description": TEXT,
@@ -166,9 +187,21 @@ def clean(kind, state, path="state"):
             faults.add(where, f"“{name}” is not something a {kind} has.", "unknown")
         else:
             clean_state[name] = _value(allowed[name], value, where, faults)
+    _together(clean_state, path, faults)
     if not clean_state and not faults.rows:
         faults.add(path, "Say what it is now: a size, a material or a description.")
     return clean_state, faults.rows
+
+
+def _together(state, path, faults):
+    """What says nothing without its other half."""
+    for one, other, words in (
+        ("holes", "rivet_in", "the diameter of the rivets"),
+        ("rivet_in", "holes", "how many holes stand across one piece"),
+        ("packing", "pin_in", "the diameter of the pin"),
+    ):
+        if state.get(one) and not state.get(other):
+            faults.add(f"{path}.{other}", f"Say {words} too.", "required")
 
 
 def validated(kind, state):
@@ -291,7 +324,28 @@ def _built_up(spec, value, where, faults):
     return kept
 
 
+def _bar(spec, value, where, faults):
+    return _read(packing.bar_size, spec, value, where, faults)
+
+
+def _packing(spec, value, where, faults):
+    return _read(packing.read, spec, value, where, faults)
+
+
+def _read(read, spec, value, where, faults):
+    """Keep what was typed, once it can be read."""
+    text = _text(spec, value, where, faults)
+    try:
+        if text is not None:
+            read(text)
+    except ValidationError as error:
+        faults.add(where, error.messages[0])
+    return text
+
+
 _CHECKS = {
+    "bar": _bar,
+    "packing": _packing,
     "number": _number,
     "whole": _whole,
     "text": _text,
@@ -439,6 +493,26 @@ def _describe_limit(state):
     return state.get("wording") or state.get("description") or "posted"
 
 
+def _describe_measured(state):
+    parts = []
+    if state.get("remaining_in"):
+        parts.append(f"{fraction_text(state['remaining_in'])} in left at the thinnest")
+    if state.get("holes"):
+        many = f"{state['holes']} rivet hole{'' if state['holes'] == 1 else 's'} across"
+        parts.append(f"{many}, rivets {fraction_text(state['rivet_in'])} in")
+    if state.get("lacing_bars"):
+        parts.append(f"lacing bars {state['lacing_bars']} in")
+    if state.get("untied_ft"):
+        parts.append(f"ties missing over {state['untied_ft']:g} ft")
+    if state.get("tightened_in"):
+        parts.append(f"tightened by {state['tightened_in']:g} in")
+    if state.get("pin_in"):
+        parts.append(f"pin {fraction_text(state['pin_in'])} in")
+    if state.get("packing"):
+        parts.append(f"on it in order {state['packing']}")
+    return parts
+
+
 def _describe_rest(state):
     parts = []
     if state.get("count") and state.get("plf_each"):
@@ -458,6 +532,7 @@ def _describe_rest(state):
     untied = (state.get("built_up") or {}).get("untied_ft")
     if untied:
         parts.append(f"ties missing over {untied:g} ft")
+    parts += _describe_measured(state)
     if state.get("loss_fraction"):
         parts.append(f"{state['loss_fraction']:.0%} of the section lost")
     parts += [FLAGS[flag] for flag in state.get("flags", [])]

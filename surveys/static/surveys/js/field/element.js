@@ -148,6 +148,7 @@ export async function element(walk, [path, from = ""]) {
       ["replaced", "removed"].includes(change.happened) && recordedPieces(own).length ? keptPieces() : "",
       makesPieces(change.happened) ? pieces() : "",
       hasLost(change) ? loss() : "",
+      change.happened || change.flags.length ? measured() : "",
       change.happened || change.flags.length ? alsoOn() : "",
     ];
   }
@@ -198,6 +199,13 @@ export async function element(walk, [path, from = ""]) {
       )),
       field("Or", textInput(change.loss, (value) => { change.loss = readPercent(value, change.loss); later(); }, { inputmode: "decimal", "data-key": "loss" }), { help: "Percent. A guess is worth writing; put a question mark on it below." }),
     );
+  }
+
+  // Thickness left, rivet holes, lacing, a turnbuckle's turn: what only a tape can say.
+  function measured() {
+    const rules = (app.rules?.kinds[own.kind] ?? []).filter((rule) => ["number", "whole", "bar"].includes(rule.type));
+    if (!rules.length) return "";
+    return h("details", { class: "field-block", "data-key": "measured" }, h("summary", {}, "Measured on it"), rules.map((rule) => plainField(rule, entry.change)));
   }
 
   // "Same on L2L3, and on the other truss", each one tap.
