@@ -251,7 +251,7 @@ def _worn(pieces, state):
 
 def _rest(state):
     rest = {}
-    for key in ("built_up", "tension_only", "loss_fraction"):
+    for key in ("built_up", "tension_only", "loss_fraction", "tightened_in"):
         if state.get(key) not in (None, {}, ""):
             rest[key] = state[key]
     if "built_up" in rest:

@@ -91,7 +91,10 @@ def _batch_key(check: CheckInput) -> object:
         geometry.pinned,
         geometry.roller,
         geometry.loaded_joints,
-        tuple((member.tension_only, member.is_absent) for member in check.members),
+        tuple(
+            (member.tension_only, member.is_absent, member.tightened_in)
+            for member in check.members
+        ),
         check.live_load,
         check.method,
         check.tension_only_model,
@@ -141,9 +144,16 @@ def truss_of(check: CheckInput) -> Truss:
     joints = tuple(geometry.joints)
     number = {name: i for i, name in enumerate(joints)}
     ends: Index = np.array([[number[a], number[b]] for a, b in geometry.members])
+    places = [geometry.joints[name] for name in joints]
+    shortened = np.array([member.tightened_in for member in check.members]) / 12.0
+    tightening = -1
+    if shortened.any():
+        # A joint that no bar meets, whose load stands for the tightening.
+        tightening = len(joints)
+        joints, places = (*joints, ""), [*places, geometry.joints[geometry.pinned]]
     return Truss(
         joints,
-        np.array([geometry.joints[name] for name in joints], float),
+        np.array(places, float),
         geometry.names,
         ends,
         number[geometry.pinned],
@@ -151,6 +161,8 @@ def truss_of(check: CheckInput) -> Truss:
         np.array([number[name] for name in geometry.loaded_joints]),
         np.array([member.tension_only for member in check.members]),
         np.array([member.is_absent for member in check.members]),
+        shortened if tightening >= 0 else None,
+        tightening,
     )
 
 
@@ -274,6 +286,8 @@ def _assemble(checks: Sequence[CheckInput]) -> _Batch:
             for found in items
         ]
     )
+    if truss.tightening >= 0:
+        dead[:, truss.tightening] = 1.0
     ea = np.array([[each.ea_kip for each in row] for row in capacities])
     return _Batch(checks, truss, capacities, items, ea, dead)
 

@@ -44,7 +44,7 @@ from .question import (
 )
 from .sections import BuiltUp, Component, Girder
 from .tables import DEAD_LOAD, DEFAULT_K, DOCUMENT
-from .vehicles import ABREAST_FT, crowd_psf
+from .vehicles import ABREAST_FT, crowd_psf, sidewalk_psf
 
 __all__ = [
     "CheckFileError",
@@ -326,6 +326,7 @@ def _member(
         unbraced_in_plane_ft=group.get("unbraced_in_plane_ft", length),
         unbraced_out_of_plane_ft=group.get("unbraced_out_of_plane_ft", length),
         k=group.get("k", DEFAULT_K[plain["connection"]]),
+        tightened_in=group["tightened_in"],
     )
 
 
@@ -442,10 +443,10 @@ def _proportion_faults(component: Component) -> list[tuple[str, str]]:
 def _built_up(given: dict[str, Any]) -> BuiltUp:
     cover, bottom = given.get("cover_plate", {}), given.get("bottom_plate", {})
     lacing = given.get("lacing")
-    crossed = 0.0
+    crossed, planes, systems = 0.0, 2, 1
     if lacing is not None:
-        bars = lacing["planes"] * (2 if lacing["double"] else 1)
-        crossed = bars * lacing["width_in"] * lacing["thickness_in"]
+        planes, systems = lacing["planes"], 2 if lacing["double"] else 1
+        crossed = planes * systems * lacing["width_in"] * lacing["thickness_in"]
     return BuiltUp(
         given["webs_apart_in"],
         given["flanges"],
@@ -460,6 +461,9 @@ def _built_up(given: dict[str, Any]) -> BuiltUp:
         given.get("battens_apart_in", 0.0),
         given.get("untied_ft", 0.0),
         given.get("pin_height_in", 0.0),
+        0.0 if lacing is None else lacing["thickness_in"],
+        planes,
+        systems,
     )
 
 
@@ -669,18 +673,24 @@ def _live_load(
         given.get("fraction", 1.0),
         None if lever is None else Lever(**lever),
         None if impact == "aashto" else impact,
-        _crowd(given.get("crowd"), geometry),
+        _crowd(given.get("crowd"), geometry, faults),
     )
 
 
-def _crowd(given: dict[str, Any] | None, geometry: Geometry) -> Crowd | None:
+def _crowd(
+    given: dict[str, Any] | None, geometry: Geometry, faults: Faults
+) -> Crowd | None:
     if given is None:
         return None
     psf, width = given["psf"], given["width_ft"]
     if isinstance(psf, str):
         loaded = geometry.loaded_joints
         span = geometry.joints[loaded[-1]][0] - geometry.joints[loaded[0]][0]
-        psf = crowd_psf(width * span)
+        by_area = psf == "aashto-1997"
+        psf = crowd_psf(width * span) if by_area else sidewalk_psf(span, width)
+        if not psf > 0.0:
+            message = "expected less than 55, or a number in psf"
+            faults.add("live_load.crowd.width_ft", message, "proportion")
     return Crowd(psf, width, given["share"])
 
 

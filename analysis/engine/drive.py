@@ -92,9 +92,11 @@ def drive(check: CheckInput) -> Drive | None:
     unit = np.hstack(
         [system.particular[:, truss.loaded], (system.particular @ dead)[:, None]]
     )
+    pull = (truss.pull_ft @ dead)[:, None]
     if s.shape[1]:
         normed = scipy.linalg.solve_triangular(upper, s.T, trans="T").T
         unit = unit - normed @ (normed.T @ (flex * unit))
+        unit[:, -1:] += normed @ (normed.T @ pull)
     else:
         normed = s
     live = check.live_load

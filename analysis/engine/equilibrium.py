@@ -65,6 +65,11 @@ class Truss:
         Joints where floor beams bear, in strictly increasing x.
     tension_only : (m,) bool, bars that can carry no compression
     absent : (m,) bool, bars that are not there
+    shortened_ft : (m,) float, optional
+        How much shorter bars were made than fits the truss with nothing on it.
+    tightening : int
+        Number of the joint whose load stands for the tightening: no bar meets there, and
+        a dead load of 1 on it puts the whole of it on. -1 where nothing is tightened.
     """
 
     joints: tuple[str, ...]
@@ -76,6 +81,16 @@ class Truss:
     loaded: Index
     tension_only: Mask
     absent: Mask
+    shortened_ft: Float | None = None
+    tightening: int = -1
+
+    @property
+    def pull_ft(self) -> Float:
+        """Return (m, n): shortening of each bar by a unit load on each joint."""
+        pull = np.zeros((len(self.names), len(self.joints)))
+        if self.shortened_ft is not None and self.tightening >= 0:
+            pull[:, self.tightening] = np.where(self.absent, 0.0, self.shortened_ft)
+        return pull
 
     @cached_property
     def key(self) -> bytes:
@@ -89,6 +104,7 @@ class Truss:
                 np.asarray(self.loaded, np.int64).tobytes(),
                 np.asarray(self.tension_only, bool).tobytes(),
                 np.asarray(self.absent, bool).tobytes(),
+                b"" if self.shortened_ft is None else self.shortened_ft.tobytes(),
             )
         )
 
@@ -293,6 +309,8 @@ def _free_directions(truss: Truss) -> Mask:
     """Return which of the 2n directions no support holds."""
     free = np.ones(2 * len(truss.joints), bool)
     free[[2 * truss.pinned, 2 * truss.pinned + 1, 2 * truss.roller + 1]] = False
+    if truss.tightening >= 0:
+        free[[2 * truss.tightening, 2 * truss.tightening + 1]] = False
     return free
 
 
@@ -303,7 +321,10 @@ def _reactions(truss: Truss) -> Float:
     if reach == 0.0:
         raise ValueError("the two supports stand on one vertical line")
     at_roller = (x - x[truss.pinned]) / reach
-    return np.vstack([1.0 - at_roller, at_roller])
+    found = np.vstack([1.0 - at_roller, at_roller])
+    if truss.tightening >= 0:
+        found[:, truss.tightening] = 0.0
+    return found
 
 
 def _choose_basis(

@@ -146,9 +146,13 @@ class Crossed:
         self.matrix = raw / self._own[:, None]  # rows scaled: its diagonal is 1
 
         self.dead_base = system.particular @ dead_kip.T  # (m, c)
-        self.dead_g = stress.T @ (self._flex * self.dead_base[touched]) / self._own
+        pull_ft = system.truss.pull_ft[touched] @ dead_kip.T  # (e, c)
+        lengthened = self._flex * self.dead_base[touched] - pull_ft
+        self.dead_g = stress.T @ lengthened / self._own
         self.dead_r = self._to_r[:, None] * self.dead_base[self._partner]
         self.dead_scale = np.abs(self.dead_base).max(axis=0, initial=0.0)
+        held_kip = np.abs(pull_ft / self._flex).max(axis=0, initial=0.0)
+        self.dead_scale = np.maximum(self.dead_scale, held_kip)
 
     @property
     def count(self) -> int:

@@ -49,6 +49,7 @@ class MemberInput:
     unbraced_in_plane_ft: float = 0.0
     unbraced_out_of_plane_ft: float = 0.0
     k: float = 1.0
+    tightened_in: float = 0.0
 
     @cached_property
     def text(self) -> str:
@@ -240,6 +241,8 @@ LATER: dict[str, Any] = {
     "crowd": None,
     "vehicles": 1,
     "placing": "worst",
+    # of a member
+    "tightened_in": 0.0,
     # of a component
     "remaining_in": 0.0,
     "holes": 0,
@@ -255,6 +258,9 @@ LATER: dict[str, Any] = {
     "battens_apart_in": 0.0,
     "untied_ft": 0.0,
     "pin_height_in": 0.0,
+    "lacing_thickness_in": 0.0,
+    "lacing_planes": 2,
+    "lacing_systems": 1,
 }
 
 

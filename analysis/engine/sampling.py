@@ -592,7 +592,10 @@ def dead_joint_kip(check: CheckInput, truss: Truss, load: DeadLoad) -> Float:
         truss.ends,
         np.array([_plf(member) * member.length_ft for member in check.members]),
     )
-    return sum((item.joint_kip for item in items), np.zeros(len(truss.joints)))
+    dead = sum((item.joint_kip for item in items), np.zeros(len(truss.joints)))
+    if truss.tightening >= 0:
+        dead[truss.tightening] = 1.0
+    return dead
 
 
 def _plf(member: MemberInput) -> float:

@@ -220,6 +220,8 @@ class BuiltUp:
         of the member (two planes of single lacing: twice one bar); 0 for sound and
         stiff lacing of no known size
     lacing_deg : of the bars to the axis
+    lacing_thickness_in, lacing_planes, lacing_systems : of one bar; in how many planes;
+        1 single, 2 double
     battens_apart_in : clear between battens; 0 where not measured
     untied_ft : greatest length over which ties are missing
     pin_height_in : of the pins above the lower edge of the channels; 0 where unknown
@@ -238,6 +240,9 @@ class BuiltUp:
     battens_apart_in: float = 0.0
     untied_ft: float = 0.0
     pin_height_in: float = 0.0
+    lacing_thickness_in: float = 0.0
+    lacing_planes: int = 2
+    lacing_systems: int = 1
 
 
 @dataclass(frozen=True)

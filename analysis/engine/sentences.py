@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from . import deadload, floor, materials, pins, resistance, sections
+from . import deadload, floor, lacing, materials, pins, resistance, sections
 from .chordcheck import ChordState
 from .liveload import Loading
 from .materials import Material
@@ -113,6 +113,7 @@ def assumptions(
         "joints only.",
         *([check.geometry.idealised] if check.geometry.idealised else []),
         *_tension_only(check),
+        *_tightened(check),
         *_rated_by(check),
         *[materials.strength(each).assumption for each in _materials(check)],
         *_made_of(check),
@@ -121,6 +122,24 @@ def assumptions(
         *(floor.assumptions(beams) if check.live_load is not None else []),
         *_pins(check),
         *_chord(check, chord),
+    ]
+
+
+def _tightened(check: CheckInput) -> list[str]:
+    by_size: dict[float, list[str]] = {}
+    for member in check.members:
+        if member.tightened_in:
+            by_size.setdefault(member.tightened_in, []).append(member.name)
+    if not by_size:
+        return []
+    each = "; ".join(
+        f"{listed(names)} by {size:g} in" for size, names in by_size.items()
+    )
+    return [
+        "Bars are taken as made shorter, by a turnbuckle or nuts, than fits the truss "
+        f"with nothing on it: {each}. The tension that this puts into them, and what it "
+        "puts into the bars about them, is in the forces under dead load; a bar that no "
+        "other crosses takes none of it."
     ]
 
 
@@ -337,7 +356,7 @@ def warnings(
         *_slender_ties(check, found),
         *_heavy(check, found),
         *_sideways(check, chord),
-        *_tied(check),
+        *_tied(check, found),
         *(beams.gaps if beams is not None else ()),
         *_vehicles(check),
     ]
@@ -479,7 +498,7 @@ def _sideways(check: CheckInput, chord: ChordState | None) -> list[str]:
     return said
 
 
-def _tied(check: CheckInput) -> list[str]:
+def _tied(check: CheckInput, found: Findings) -> list[str]:
     said = []
     names = _having(check, lambda p: _is_tied(p, "none"))
     if names:
@@ -495,7 +514,33 @@ def _tied(check: CheckInput) -> list[str]:
                     f"Ties of {member.name} are missing over {how.untied_ft:g} ft: "
                     "each piece stands alone there, and is rated so."
                 )
-    return said + _eccentric(check)
+    return said + _laced(check, found) + _eccentric(check)
+
+
+def _laced(check: CheckInput, found: Findings) -> list[str]:
+    """Note lacing bars that are less than the shear of their member asks."""
+    said = []
+    for member in _present(check):
+        told = found.members[member.name]
+        slender = told["slenderness"]
+        if slender is None or member.material is None or not _is_pushed(told):
+            continue
+        push_kip = -(told["dead_kip"] + (told["live_min_kip"] or 0.0))
+        metal = materials.strength(member.material)
+        for piece in member.components:
+            how = piece.built_up
+            if how is None or not how.lacing_thickness_in or how.tied_by != "lacing":
+                continue
+            shear_kip = lacing.shear_part(slender, metal.fy_ksi) * push_kip
+            asked_kip = lacing.bar_force_kip(how, shear_kip)
+            good_kip = lacing.bar_strength_kip(how, metal.fy_ksi, metal.e_ksi)
+            if asked_kip > good_kip:
+                said.append(
+                    f"Lacing bars of {member.name} would have to carry "
+                    f"{asked_kip:.2f} kip each and are good for {good_kip:.2f}: its "
+                    "pieces may not act as one."
+                )
+    return said
 
 
 def _eccentric(check: CheckInput) -> list[str]:

@@ -309,6 +309,11 @@ GROUP = Record(
         "unbraced_in_plane_ft": Key(FEET),
         "unbraced_out_of_plane_ft": Key(FEET),
         "k": Key(Number(0.1, 10.0)),
+        "tightened_in": Key(
+            from_zero(2.0),
+            default=0.0,
+            says="shorter than fits the truss with nothing on it: initial tension",
+        ),
         "absent": Key(Flag(), default=False, says="the bar is not there"),
     },
     (
@@ -460,11 +465,11 @@ LIVE_LOAD = Record(
                         Either(
                             {
                                 "number": above_zero(1000.0),
-                                "string": Choice(("aashto-1997",)),
+                                "string": Choice(("aashto-1997", "aashto-sidewalk")),
                             }
                         ),
                         required=True,
-                        says="or the published pedestrian load by area",
+                        says="or a published load: footbridges by area, sidewalks by span",
                     ),
                     "width_ft": Key(Number(0.5, 200.0), required=True),
                     "share": Key(Number(0.0, 1.0, above=True), default=0.5),

@@ -68,7 +68,12 @@ class TautSets:
             # Against a pair as loose as this, no other strain can put both rods to work.
             own = np.arange(s.shape[1])[[pair.is_crossed for pair in system.pairs]]
             self._flexibility[own, own] *= LOOSE
-        self._given = s.T @ (flex[:, None] * system.particular)
+        pull_ft = system.truss.pull_ft
+        # Compatibility: every self-stress does no work on what the bars lengthen by, nor
+        # on what they were made shorter by.
+        self._given = s.T @ (flex[:, None] * system.particular - pull_ft)
+        # What tightening would put into a bar whose ends are held; sets what is small.
+        self._held_kip = np.abs(pull_ft / flex[:, None]).max(axis=0)
         self.bars: Index = np.flatnonzero(
             (s != 0.0).any(axis=1) & system.truss.tension_only & ~system.truss.absent
         )
@@ -104,7 +109,8 @@ class TautSets:
 
     def scale(self, load: Float) -> float:
         """Return the greatest force of the determinate remainder, kip."""
-        return float(np.abs(self.system.particular @ load).max(initial=0.0))
+        by_load = float(np.abs(self.system.particular @ load).max(initial=0.0))
+        return max(by_load, float(self._held_kip @ np.abs(load)))
 
     def lone_slack(self, load: Float, scale: float) -> bool:
         """Return whether a bar the truss cannot do without would go slack."""
@@ -213,6 +219,7 @@ class TautSets:
         """Return the piece at each of (p, n) loads."""
         found: list[Piece | None] = [None] * len(loads)
         scale = np.abs(loads @ self.system.particular.T).max(axis=1, initial=0.0)
+        scale = np.maximum(scale, np.abs(loads) @ self._held_kip)
         lone = loads @ self.system.particular[self.system.lone].T
         open_ = ~(lone < -TOLERANCE * scale[:, None]).any(axis=1)
         tried: set[frozenset[int]] = set()

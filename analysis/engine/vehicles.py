@@ -192,6 +192,27 @@ def crowd_psf(area_ft2: float) -> float:
     return max(CROWD_PSF * (0.25 + 15.0 / math.sqrt(area_ft2)), LEAST_CROWD_PSF)
 
 
+SIDEWALK_SOURCE = (
+    "Sidewalk load on trusses 85 psf to 25 ft of span, 60 psf to 100 ft, above it "
+    "(30 + 3000/L)(55 - W)/50, at most 60: AASHTO Standard Specifications, article "
+    "3.14.1.1, from memory."
+)
+
+
+def sidewalk_psf(span_ft: float, width_ft: float) -> float:
+    """Return the sidewalk load that a truss of a span is designed for, psf.
+
+    ``width_ft`` is the width of the sidewalk. No impact. Source: ``SIDEWALK_SOURCE``.
+    Known answers: tests/published/test_aashto_loads.py.
+    """
+    if span_ft <= 25.0:
+        return 85.0
+    if span_ft <= 100.0:
+        return 60.0
+    wide = max(55.0 - width_ft, 0.0) / 50.0
+    return min((30.0 + 3000.0 / span_ft) * wide, 60.0)
+
+
 def impact(loaded_ft: float) -> float:
     """Return the impact allowance for a loaded length, 50/(L + 125) at most 0.30.
 

@@ -28,7 +28,7 @@ def phone():
 
 def typed(bridge, fields, **joint):
     """Fill the form: a thin eyebar, a post's rivets and lacing, a pin."""
-    chord, post = name_of(bridge, CHORD), name_of(bridge, POST)
+    chord, post, rod = (name_of(bridge, path) for path in (CHORD, POST, COUNTER))
     row = next(name for name in fields if name.endswith("-joint"))[: -len("-joint")]
     return fields | {
         "date": ["2020-06-01"],
@@ -39,6 +39,8 @@ def typed(bridge, fields, **joint):
         f"{post}-f-rivet_in": ['5/8"'],
         f"{post}-f-lacing_bars": ["1 3/4 x 1/4"],
         f"{post}-f-untied_ft": ["3 ft"],
+        rod: ["changed"],
+        f"{rod}-f-tightened_in": ["1/8"],
         f"{row}-joint": ["L2"],
         f"{row}-f-pin_in": ["2 1/2"],
         f"{row}-f-packing": ["L1L2 3/4, L2U1 3/4, floor 1/2 gap 1/4, L2L3 3/4"],
@@ -70,6 +72,8 @@ def test_a_tape_and_a_pin_come_from_the_form_into_the_check(phone, bridge):
     )
     assert post["built_up"]["lacing"] == {"width_in": 1.75, "thickness_in": 0.25}
     assert post["built_up"]["untied_ft"] == 3.0
+    assert by_name["L2U3"]["tightened_in"] == 0.125
+    assert any("L2U3 by 0.125 in" in one for one in check.answer["assumptions"])
     (pin,) = check.document["pins"]
     assert (pin["joint"], pin["diameter_in"]) == ("L2", 2.5)
     assert pin["packing"][1] == {"thickness_in": 0.5, "gap_in": 0.25}
@@ -81,6 +85,7 @@ def test_a_tape_and_a_pin_come_from_the_form_into_the_check(phone, bridge):
     assert answer["members"]["L2U2"]["net_area_in2"] < whole["net_area_in2"]
     page = text_of(phone.get(f"/bridges/{bridge.slug}/"))
     assert "5/8 in left at the thinnest" in page
+    assert "tightened by 0.125 in" in page
     # The next to come is shown what was measured.
     again = text_of(phone.get(f"/bridges/{bridge.slug}/visit/?date=2024"))
     assert "pin 2 1/2 in; on it in order L1L2 3/4, floor 1/2 gap 1/4" in again

@@ -166,6 +166,16 @@ def test_pedestrian_load_by_area(area, psf):
     assert vehicles.crowd_psf(area) == approx(max(psf, 65.0))
 
 
+@pytest.mark.published("AASHTO Standard Specifications, art. 3.14.1.1", "memory")
+@pytest.mark.parametrize(
+    ("span", "width", "psf"),
+    [(20, 5, 85.0), (60, 5, 60.0), (100, 5, 60.0), (150, 5, 50.0), (200, 6, 44.1)],
+)
+def test_sidewalk_load_of_trusses_by_span(span, width, psf):
+    """(30 + 3000/L)(55 - W)/50 above 100 ft, at most 60; by hand."""
+    assert vehicles.sidewalk_psf(span, width) == approx(psf)
+
+
 @pytest.mark.published("Interregional Highways, appendix VI, 1944", "seen")
 def test_lighter_h_loads_are_parts_of_h20():
     """H15 and H10 are 75 and 50 per cent of H20; H15-S12 75 of H20-S16."""

@@ -10,7 +10,7 @@ import pytest
 from sectionproperties.analysis.section import Section
 from sectionproperties.pre.library import primitive_sections, steel_sections
 
-from analysis.engine import checkfile
+from analysis.engine import checkfile, lacing
 from analysis.engine.answer import answer
 from analysis.engine.resistance import capacity, column_strength_ksi
 from analysis.engine.sections import BuiltUp, Component, component_section
@@ -271,3 +271,28 @@ def test_what_hangs_loose_is_weighed_and_takes_no_load():
         for document in (king_post(bar), both)
     ]
     assert weights[1] == approx(2 * weights[0])
+
+
+@pytest.mark.published("AASHTO Standard Specifications, lacing shear", "reproduced")
+@pytest.mark.parametrize(
+    ("slenderness", "part"), [(40, 0.0240), (64, 0.0199), (80, 0.0191)]
+)
+def test_shear_that_lacing_must_carry(slenderness, part):
+    """V/P = [100/(L/r + 10) + (L/r) Fy/3,300,000]/100, Fy 33,000 psi."""
+    assert lacing.shear_part(slenderness, 33.0) == approx(part, abs=5e-5)
+
+
+@pytest.mark.published("statics and the column formula, by hand", "derived")
+def test_a_lacing_bar_against_its_share_of_the_shear():
+    """Two planes of single lacing 2 x 1/4 at 60 degrees, pieces 5 in apart, Fy 33.
+
+    V of 100 kip at L/r 64: 1.99; a bar 1.99/2/sin 60 = 1.149 kip. Free 5/sin 60 = 5.774
+    in, r 0.25/sqrt 12 = 0.0722, L/r 80: (15,566 - 0.4487 x 6400) psi on 1/2 sq in.
+    """
+    how = BuiltUp(5.0, lacing_in2=1.0, lacing_thickness_in=0.25)
+    shear = lacing.shear_part(64, 33.0) * 100.0
+    assert lacing.bar_force_kip(how, shear) == approx(1.149, abs=2e-3)
+    strength = lacing.bar_strength_kip(how, 33.0, 29_000.0)
+    assert strength == approx((15.566 - 0.4487e-3 * 6400) / 2, rel=2e-3)
+    wide = BuiltUp(12.0, lacing_in2=1.0, lacing_thickness_in=0.25)
+    assert lacing.bar_strength_kip(wide, 33.0, 29_000.0) == 0.0
