@@ -474,12 +474,11 @@ class Row:
 class NewJoint(Row):
     """A joint that no visit has spoken of yet, chosen by its name, and what it is."""
 
-    def __init__(self, sheet, group, names):
+    def __init__(self, sheet, group, prefix, names):
         line = group.line
         self.names = names
-        self.prefix = f"span-{line.span.number}/{line.key}"
         self.chosen = sheet.data.get(f"j{line.pk}-joint", "")
-        path = f"{self.prefix}/{self.chosen}"
+        path = f"{prefix}/{self.chosen}"
         super().__init__(sheet, Element(kind=Kind.JOINT, path=path), None)
         self.name, self.group = f"j{line.pk}", group
         self.element.name = f"joint of the {line.name.lower()} truss"
@@ -584,13 +583,15 @@ class Sheet:
     def _add_joints(self):
         known = {row.element.path for row in self.rows}
         for group in self.groups:
-            skeleton = group.line.span.skeleton if group.line else None
-            if not skeleton:
+            # The element's own span: that of its line would cost a query each.
+            span = group.rows[0].element.span if group.line else None
+            if span is None or not span.skeleton:
                 continue
-            prefix = f"span-{group.line.span.number}/{group.line.key}"
-            names = [n for n in skeleton["joints"] if f"{prefix}/{n}" not in known]
+            prefix = f"span-{span.number}/{group.line.key}"
+            joints = span.skeleton["joints"]
+            names = [name for name in joints if f"{prefix}/{name}" not in known]
             if names:
-                group.new_joint = NewJoint(self, group, names)
+                group.new_joint = NewJoint(self, group, prefix, names)
 
     @property
     def all_rows(self):
