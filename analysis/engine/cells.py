@@ -497,7 +497,9 @@ class _BlockState:
             if not first:
                 least = np.minimum(least[:, :-1], least[:, 1:])
             # Multiples beyond all that are asked for are of no concern.
-            concern = np.where(room < _UNKNOWN, best, np.inf).min(axis=(0, 1))
+            concern = np.where(room < _UNKNOWN, best, np.inf).min(
+                axis=(0, 1), initial=np.inf
+            )
             concern = np.where(np.isfinite(concern), concern, 0.0)
             least_dead = self.dead_force[count:, None] - down_dead[some:]
             slack = least_dead < -zero

@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 import scipy.optimize
 
-from .equilibrium import Equilibrium, Float
+from .equilibrium import Equilibrium, Float, Mask
 
 #: A load is carried if all but this part of its work is.
 CARRIED = 1e-10
@@ -49,6 +49,15 @@ class Cone:
             self._cuts = np.vstack([self._cuts, np.zeros_like(self._cuts)])
         self._cuts[self._count] = cut
         self._count += 1
+
+    def refused(self, loads: Float) -> Mask:
+        """Return (p,): which of (p, n) loads a cut found so far bars."""
+        if not self._count:
+            return np.zeros(len(loads), bool)
+        held = loads @ self.cuts.T
+        size = np.abs(held).max(axis=1, initial=0.0)[:, None]
+        barred: Mask = (held < -BARRED * size).any(axis=1)
+        return barred
 
     def bars(self, start: Float, end: Float, low: float, high: float) -> bool:
         """Return whether one cut bars all loads between two fractions of a line.
