@@ -37,6 +37,16 @@ def _posted(request):
     return request.POST if request.method == "POST" else None
 
 
+def _keep_address(response):
+    """The page's address is a key, of which no other page may learn.
+
+    Not ``no-referrer``: with it a browser says that the page's own form comes from
+    nowhere, and the form is then refused as one sent from elsewhere.
+    """
+    response.headers["Referrer-Policy"] = "strict-origin"
+    return response
+
+
 def _site(request):
     return f"{request.scheme}://{request.get_host()}"
 
@@ -80,9 +90,7 @@ def link(request, token):
         response = render(request, "shared/link.html", {"is_dead": True}, status=403)
     else:
         response = render(request, "shared/link.html", {"is_dead": False})
-    # The address is a key: no other page may learn of it.
-    response.headers["Referrer-Policy"] = "no-referrer"
-    return response
+    return _keep_address(response)
 
 
 @never_cache
@@ -107,8 +115,7 @@ def invited(request, secret):
     response = render(
         request, "shared/invited.html", {"form": form, "invitation": invitation}
     )
-    response.headers["Referrer-Policy"] = "no-referrer"
-    return response
+    return _keep_address(response)
 
 
 @never_cache

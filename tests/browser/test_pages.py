@@ -9,6 +9,7 @@ import io
 import re
 
 import pytest
+from django.core import mail
 
 from bridges.intake import reading, taking
 from bridges.models import Bridge
@@ -16,7 +17,7 @@ from shared import jobs, people
 from shared.models import Person
 from surveys.models import Visit
 from tests.browser.conftest import DESKTOP, PHONE, axe, sign_in
-from tests.makers import make_id
+from tests.makers import PASSWORD, make_id, make_person
 from tests.shared import example_jobs
 
 SMALLEST = {"width": 320, "height": 640}
@@ -164,6 +165,24 @@ def test_pages_for_members_keep_no_member_out(demo_society, open_page, size, who
     for address in [*GUARDED[who], *more]:
         inspect(page, address)
     page.wait_for_load_state("networkidle")
+
+
+def test_an_invitation_and_a_link_work_in_a_browser(open_page, live_server):
+    """Their pages tell no address on, which must not make their own forms strangers."""
+    kit = make_person("kit", "keeper")
+    _, secret = people.invite(email="nell@example.org", groups=["volunteer"], by=kit)
+    page = open_page(PHONE)
+    page.goto(f"/accounts/invited/{secret}/")
+    page.get_by_label("Name to sign in with").fill("nell")
+    page.get_by_label("Password", exact=True).fill(PASSWORD)
+    page.get_by_label("Password confirmation").fill(PASSWORD)
+    page.get_by_role("button", name="Make the account").click()
+    page.get_by_text("Your account is made").wait_for()
+    page.get_by_role("button", name="Sign out").click()
+    people.ask_for_link("nell@example.org", "")
+    page.goto(re.search(r"/accounts/link/\S+", mail.outbox[-1].body)[0])
+    page.get_by_role("main").get_by_role("button").click()
+    page.get_by_text("You are signed in").wait_for()
 
 
 def test_pages_that_refuse_say_so_as_pages_do(

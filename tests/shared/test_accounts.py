@@ -104,7 +104,7 @@ def test_an_hour_after_the_link_the_old_password_is_asked_for(client, db):
 def test_the_page_behind_a_link_tells_its_address_to_nobody(client, db):
     make_person("ada", email="ada@example.org")
     response = client.get(asked(client))
-    assert response.headers["Referrer-Policy"] == "no-referrer"
+    assert response.headers["Referrer-Policy"] == "strict-origin"
     assert "no-store" in response.headers["Cache-Control"]
 
 
