@@ -4,6 +4,7 @@ from django.urls import path
 
 from . import (
     archive_views,
+    cite_views,
     dossier_print_views,
     dossier_views,
     due_views,
@@ -58,6 +59,14 @@ urlpatterns = [
     # Review.
     path("review/", review.queue, name="review"),
     path("review/<uuid:client_id>/", review.visit, name="review-visit"),
+    # Citing, and what was cited: short and for good. A number may hold a slash.
+    path("bridges/<slug:slug>/cite/", cite_views.cite, name="cite"),
+    path(
+        "c/<path:number>/<str:moment>.json",
+        cite_views.facts,
+        name="as-recorded-facts",
+    ),
+    path("c/<path:number>/<str:moment>", cite_views.page, name="as-recorded"),
     # The record as one file.
     path("keeper/archive/", archive_views.page, name="archive"),
     path("keeper/archive/write/", archive_views.ask, name="archive-ask"),

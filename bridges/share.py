@@ -20,7 +20,8 @@ def short_address(request, bridge):
     return request.build_absolute_uri(reverse("bridges:short", args=[bridge.number]))
 
 
-def _bridge(request, number):
+def bridge_of(request, number):
+    """Return the bridge that has or had a number, as far as the person may see it."""
     bridges = Bridge.objects.visible_to(request.user).select_related("standing")
     found = bridges.filter(number=number).first()
     if found is None:
@@ -36,7 +37,7 @@ def _bridge(request, number):
 @require_safe
 def short(request, number):
     """Lead from the short address to the bridge's page."""
-    return redirect(_bridge(request, number))
+    return redirect(bridge_of(request, number))
 
 
 @require_safe
@@ -45,7 +46,7 @@ def code(request, number, kind):
 
     Error correction M (15 %), a quiet zone of four modules (ISO/IEC 18004).
     """
-    bridge = _bridge(request, number)
+    bridge = bridge_of(request, number)
     made = segno.make(short_address(request, bridge), error="m", micro=False)
     out = io.BytesIO()
     if kind == "svg":
@@ -58,7 +59,7 @@ def code(request, number, kind):
 @require_safe
 def picture(request, number):
     """The card as a picture, 1200 by 630, for where links are shown with one."""
-    bridge = _bridge(request, number)
+    bridge = bridge_of(request, number)
     out = io.BytesIO(card.draw(bridge, short_address(request, bridge)))
     return _file(out, "image/png", request)
 
@@ -74,7 +75,7 @@ def _file(out, kind, request):
 @require_safe
 def page(request, number):
     """A card to print or show: what it is, its code, its address in letters."""
-    bridge = _bridge(request, number)
+    bridge = bridge_of(request, number)
     return render(
         request,
         "bridges/share.html",

@@ -19,7 +19,7 @@ from django.views.decorators.http import require_safe
 
 from shared import audit, limits, policy
 
-from . import builder_editing, drawing, exports, facets, mapindex
+from . import builder_editing, drawing, exports, facets, mapindex, work_map
 from .api import RECENT_YEARS
 from .filters import (
     DEFAULT_ORDER,
@@ -317,6 +317,10 @@ def builder(request, slug):
         {
             "builder": found,
             "names": found.names.all(),
+            "map": work_map.draw(
+                {hand.bridge_id: hand.bridge for hand, _, _ in work}.values(),
+                f"Map of the work of {found.name}",
+            ),
             "can_edit": builder_editing.can_edit(request.user),
             "standing": [one for one in work if one[0].bridge.status != is_lost],
             "lost": [one for one in work if one[0].bridge.status == is_lost],

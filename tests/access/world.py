@@ -130,6 +130,8 @@ PLAIN = {
     "form": "pratt",
     "size": "320",
     "recipe": 1,
+    # A day by which the record holds all that the world was made of.
+    "moment": "2999-12-31",
     "name": "source-serif-4",
 }
 

@@ -32,6 +32,8 @@ PUBLIC = [
     "/along/",
     "/along/?crossing=Alder+River",
     "/bridges/tanners-ford/comparables/",
+    "/bridges/tanners-ford/cite/",
+    "/c/A-01/2999-12-31",
     "/b/A-11/card/",
     "/builders/",
     "/builders/harrow-and-linton/",
