@@ -33,6 +33,7 @@ from bridges.models import (
     Bridge,
     Builder,
     Claim,
+    Concern,
     LifeEvent,
     Link,
     Plate,
@@ -263,6 +264,7 @@ class _Loading:
             ("plates", Plate),
             ("events", LifeEvent),
             ("claims", Claim),
+            ("concerns", Concern),
             ("links", Link),
         ):
             for facts in document.get(name, []):

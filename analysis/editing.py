@@ -20,6 +20,7 @@ from bridges.models import (
     Attribution,
     Bridge,
     Claim,
+    Concern,
     LifeEvent,
     Link,
     Plate,
@@ -138,6 +139,21 @@ EDITABLE = {
         "claims",
         ("about", "value", "source", "confidence", "is_chosen", "reason"),
     ),
+    "concern": Editable(
+        Concern,
+        "concern",
+        "what is afoot (told to the society's people)",
+        (
+            "kind",
+            "text",
+            "noted",
+            "deadline",
+            "acting",
+            "source",
+            "closed_on",
+            "outcome",
+        ),
+    ),
     "link": Editable(Link, "link", "links", ("kind", "title", "url", "starts_at_s")),
     "repair": Editable(
         Repair,
@@ -179,6 +195,13 @@ def can_edit_record(person):
 
 def _form_class(what):
     class RecordForm(forms.ModelForm):
+        why = forms.CharField(
+            label="Why it is changed",
+            required=False,
+            max_length=100,
+            help_text="Kept with this edit. A source, a letter, a slip of the pen.",
+        )
+
         class Meta:
             model = what.model
             fields = what.fields
@@ -277,6 +300,7 @@ def _save(request, what, form):
     try:
         with transaction.atomic():
             thing = form.save(commit=False)
+            thing._change_reason = form.cleaned_data["why"] or None
             if isinstance(thing, Repair) and thing.recorded_by_id is None:
                 thing.recorded_by = request.user
             thing.save()
@@ -317,6 +341,7 @@ def _edits(thing):
                 "when": newer.history_date,
                 "who": newer.history_user,
                 "what": newer.get_history_type_display(),
+                "why": newer.history_change_reason or "",
                 "fields": _differences(newer, older),
             }
         )

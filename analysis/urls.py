@@ -11,6 +11,7 @@ from . import (
     editing,
     form_compare_views,
     form_pages,
+    list_pages,
     review,
     truss_page,
     views,
@@ -29,6 +30,9 @@ urlpatterns = [
         truss_page.check_file,
         name="check-file",
     ),
+    path("lists/", list_pages.contents, name="lists"),
+    path("lists/<slug:what>/", list_pages.page, name="list"),
+    path("lists/<slug:what>.csv", list_pages.table, name="list-table"),
     # Forms of truss.
     path("forms/", form_pages.key_page, name="forms"),
     path("forms/compare/", form_compare_views.compare_page, name="forms-compare"),

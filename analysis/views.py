@@ -9,7 +9,16 @@ from django.views.decorators.http import require_GET
 
 from analysis.engine import forms
 from bridges import drawing
-from bridges.models import Attribution, Bridge, Claim, LifeEvent, Link, Plate, Span
+from bridges.models import (
+    Attribution,
+    Bridge,
+    Claim,
+    Concern,
+    LifeEvent,
+    Link,
+    Plate,
+    Span,
+)
 from shared import dates, policy
 from surveys import record as records
 from surveys.models import Photo, Repair
@@ -136,6 +145,9 @@ def bridge_page(request, slug):
             "attributions": attributions,
             "plates": _plates(bridge, record, parts),
             "links": Link.objects.filter(bridge=bridge),
+            "concerns": Concern.objects.open().filter(bridge=bridge)
+            if policy.can_log_visits(request.user)
+            else [],
             "photos": shown,
             "photo_count": len(photos),
             "sources": _sources(spans, claims, repairs, events, attributions),

@@ -9,6 +9,7 @@ from simple_history.models import HistoricalRecords
 from shared import policy
 from shared.dates import EdtfField, bound
 
+from .concerns import Concern
 from .derived import (
     ChangeSeen,
     MapRow,
@@ -28,6 +29,7 @@ __all__ = [
     "BuilderName",
     "ChangeSeen",
     "Claim",
+    "Concern",
     "Confidence",
     "Connection",
     "Correspondence",

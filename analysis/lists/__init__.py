@@ -1,0 +1,1 @@
+"""Lists to work from: one question of the society's each, asked of the whole record."""
