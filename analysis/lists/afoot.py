@@ -322,11 +322,12 @@ def _what(model, newer, older):
     # What a visit says is for its reviewers until it is in the record.
     only = {"included_fields": ["status"]} if model is Visit else {}
     delta = newer.diff_against(older, foreign_keys_are_objs=False, **only)
-    return "; ".join(
+    told = "; ".join(
         f"{change.field.replace('_', ' ')}: {_short(change.old)} → {_short(change.new)}"
         for change in delta.changes
         if not change.field.endswith(("_earliest", "_latest"))
     )
+    return told or "nothing that a person writes: brought in step by the site"
 
 
 def _short(value):

@@ -117,7 +117,14 @@ CHANGED = List(
             "What changed",
             tuple(
                 (name, name.capitalize())
-                for name in ("owner", "status", "built", "latitude", "longitude", "deck")
+                for name in (
+                    "owner",
+                    "status",
+                    "built",
+                    "latitude",
+                    "longitude",
+                    "deck",
+                )
             ),
         ),
     ),

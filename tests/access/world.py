@@ -112,8 +112,6 @@ class World:
             if room.startswith("dossier"):
                 return self.package.token
             return "no-such-token" if room == "link" else self.job.token
-            of_links = room == "link"
-            return "no-such-token" if of_links else self.job.token
         if parameter == "what":
             return case or "events"
         if parameter == "secret":
