@@ -16,25 +16,16 @@ from analysis.engine.answer import answer
 from analysis.engine.errors import EngineError
 from bridges.models import Bridge
 from shared import limits
-from shared.api import faults
+from shared.api import faults, tagged
+from shared.schema import Faults
 from surveys import record as records
 from surveys import states
 
-from . import services
+from . import api_examples, services
 from .caution import CAUTION
 
 ANONYMOUS_BYTES = 64 * 1024
 SIGNED_IN_BYTES = 1024 * 1024
-
-
-class FaultOut(serializers.Serializer):
-    field = serializers.CharField(allow_blank=True)
-    code = serializers.CharField()
-    message = serializers.CharField()
-
-
-class FaultsOut(serializers.Serializer):
-    errors = FaultOut(many=True)
 
 
 class PartOut(serializers.Serializer):
@@ -109,14 +100,16 @@ def _as_of(request):
         ) from None
 
 
+@tagged
 class Configuration(APIView):
     """What a bridge is made of as of a day, each part with where it is known from."""
 
     permission_classes = [AllowAny]
+    examples = api_examples.CONFIGURATION
 
     @extend_schema(
         parameters=[OpenApiParameter("as_of", OpenApiTypes.DATE)],
-        responses={200: ConfigurationOut, 400: FaultsOut, 404: FaultsOut},
+        responses={200: ConfigurationOut, 400: Faults, 404: Faults},
     )
     def get(self, request, slug):
         as_of = _as_of(request)
@@ -151,17 +144,19 @@ def _part(element, part, as_of):
     }
 
 
+@tagged
 class Changes(APIView):
     """What changed between two accepted visits, and what each change did."""
 
     permission_classes = [AllowAny]
+    examples = api_examples.CHANGES
 
     @extend_schema(
         parameters=[
             OpenApiParameter("from", OpenApiTypes.UUID, required=True),
             OpenApiParameter("to", OpenApiTypes.UUID, required=True),
         ],
-        responses={200: ChangesOut, 400: FaultsOut, 404: FaultsOut},
+        responses={200: ChangesOut, 400: Faults, 404: Faults},
     )
     def get(self, request, slug):
         record = records.load(_bridge(request, slug))
@@ -251,7 +246,9 @@ class AnonymousRate(limits.Throttle):
 class RunCheck(APIView):
     """Answer one check file: forces, resistances, ratings, warnings.
 
-    Load figures are screening estimates, not a load rating and not for posting.
+    Load figures are screening estimates, not a load rating and not for posting. Every
+    truss of the record gives its own check file, to begin from, at
+    ``/bridges/<slug>/trusses/<truss-line>/check-file.json``.
     """
 
     permission_classes = [AllowAny]
@@ -263,10 +260,10 @@ class RunCheck(APIView):
         request=OpenApiTypes.OBJECT,
         responses={
             200: OpenApiTypes.OBJECT,
-            400: FaultsOut,
-            413: FaultsOut,
-            415: FaultsOut,
-            429: FaultsOut,
+            400: Faults,
+            413: Faults,
+            415: Faults,
+            429: Faults,
         },
     )
     def post(self, request):

@@ -10,7 +10,7 @@ from surveys import pack, record
 from surveys.api import EXPECTED, FieldView
 from surveys.serializers import Faults
 
-from . import measure
+from . import api_examples, measure
 
 MOST_BRIDGES = 25
 
@@ -42,6 +42,8 @@ def _taken(held):
 
 class FieldPack(FieldView):
     """What a phone needs of some bridges to log a visit with no signal."""
+
+    examples = api_examples.FIELD_PACK
 
     @extend_schema(
         operation_id="field_pack",

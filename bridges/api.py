@@ -8,16 +8,16 @@ from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.utils.http import quote_etag
 from django.views.decorators.gzip import gzip_page
-from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.generics import GenericAPIView, ListAPIView, RetrieveAPIView
 from rest_framework.permissions import AllowAny
 from rest_framework.renderers import JSONRenderer
 
+from shared.api import tagged
 from shared.dates import display
 
-from . import mapindex
+from . import api_examples, mapindex
 from .drawing import shape_of
 from .filters import BridgeFilter, applied, years_ago
 from .models import Attribution, Bridge, Claim, LifeEvent, Plate, Span
@@ -29,17 +29,20 @@ RECENT_YEARS = 5
 MAP_SHAPE = 1
 
 
+@tagged
 class BridgeList(ListAPIView):
     """Bridges, narrowed and ordered as on the map."""
 
     serializer_class = BridgeOut
     permission_classes = [AllowAny]
     filterset_class = BridgeFilter
+    examples = api_examples.LIST
 
     def get_queryset(self):
         return Bridge.objects.visible_to(self.request.user).for_list()
 
 
+@tagged
 class BridgeDetail(RetrieveAPIView):
     """One bridge with spans, truss lines, builders, plates, claims and sources."""
 
@@ -47,6 +50,7 @@ class BridgeDetail(RetrieveAPIView):
     permission_classes = [AllowAny]
     lookup_field = "slug"
     filter_backends = []
+    examples = api_examples.DETAIL
 
     def get_queryset(self):
         spans = Span.objects.select_related(
@@ -88,6 +92,8 @@ class BridgeMap(GenericAPIView):
     queryset = Bridge.objects.all()
     filterset_class = BridgeFilter
     pagination_class = None
+    is_tagged = True
+    examples = api_examples.MAP
 
     @extend_schema(
         parameters=[
@@ -101,8 +107,6 @@ class BridgeMap(GenericAPIView):
         filters=True,
         responses={
             (200, "application/geo+json"): MapOut,
-            304: OpenApiResponse(description="Not changed since the ETag given."),
-            400: OpenApiTypes.OBJECT,
         },
     )
     def get(self, request):

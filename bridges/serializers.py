@@ -143,6 +143,7 @@ class BridgeOut(serializers.ModelSerializer):
 
 class SourceOut(serializers.ModelSerializer):
     date = EdtfFieldOut()
+    url = serializers.CharField(read_only=True)
 
     class Meta:
         model = Source

@@ -4,6 +4,9 @@ import re
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
+from django.utils.decorators import method_decorator
+from django.views.decorators.cache import cache_control
+from django.views.decorators.http import conditional_page
 from rest_framework import exceptions
 from rest_framework.pagination import PageNumberPagination
 from rest_framework.parsers import JSONParser
@@ -18,6 +21,26 @@ class Pages(PageNumberPagination):
     page_size = 50
     page_size_query_param = "page_size"
     max_page_size = 100
+
+    def paginate_queryset(self, queryset, request, view=None):
+        """A page that there is not is a parameter that cannot be read: 400."""
+        try:
+            return super().paginate_queryset(queryset, request, view)
+        except exceptions.NotFound as error:
+            raise exceptions.ValidationError(
+                {"page": "There is no such page."}, code="page"
+            ) from error
+
+
+def tagged(view):
+    """Give a view's answers an ETag of their content, and 304 to who holds it.
+
+    What is told depends on who asks, so nobody shares it and everybody asks again.
+    """
+    view.is_tagged = True
+    for decorator in (cache_control(private=True, no_cache=True), conditional_page):
+        view = method_decorator(decorator, name="dispatch")(view)
+    return view
 
 
 class Json(JSONParser):

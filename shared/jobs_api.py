@@ -33,6 +33,19 @@ class JobState(APIView):
     """Seen by who asked for the job, and by the keeper."""
 
     permission_classes = [IsAuthenticated]
+    examples = {
+        "GET": {
+            "200": {
+                "token": "2f9d7d1e-6f5b-4f4c-9d1d-0c1f6a0a7b55",
+                "state": "running",
+                "progress_done": 3,
+                "progress_total": 12,
+                "progress_note": "photographs",
+                "result": None,
+                "fault": "",
+            }
+        }
+    }
 
     @extend_schema(responses=JobOut)
     def get(self, request, token):

@@ -60,6 +60,33 @@ def limited(name: str, methods=("POST",)):
     return decorator
 
 
+class Reading(BaseThrottle):
+    """How often one caller may read the API: counted by each worker for itself.
+
+    In its memory, since a read must not wait for the database's one write lock.
+    """
+
+    MOST_CALLERS = 10_000
+    _minute = 0
+    _calls: dict[str, int] = {}
+
+    def allow_request(self, request, view):
+        kind, minute = type(self), int(timezone.now().timestamp() // 60)
+        if minute != kind._minute or len(kind._calls) > self.MOST_CALLERS:
+            kind._minute, kind._calls = minute, {}
+        person = request.user
+        who = (
+            f"person {person.pk}"
+            if person.is_authenticated
+            else callers.address(request)
+        )
+        kind._calls[who] = kind._calls.get(who, 0) + 1
+        return kind._calls[who] <= settings.LIMITS["read"]
+
+    def wait(self):
+        return 60
+
+
 class Throttle(BaseThrottle):
     """The same for the API; the view's ``limit_name`` says which limit."""
 

@@ -1,19 +1,22 @@
-"""What the description of the API says of every call: how it may be refused."""
+"""How the API describes itself: every refusal it may give, what is tagged, examples."""
+
+from drf_spectacular.openapi import AutoSchema
+from rest_framework import serializers
+
+
+class Fault(serializers.Serializer):
+    field = serializers.CharField(allow_blank=True)
+    code = serializers.CharField()
+    message = serializers.CharField()
+
+
+class Faults(serializers.Serializer):
+    """What every refusal looks like."""
+
+    errors = Fault(many=True)
+
 
 FAULTS = {"$ref": "#/components/schemas/Faults"}
-SHAPE = {
-    "type": "object",
-    "description": "What every refusal looks like.",
-    "required": ["errors"],
-    "properties": {
-        "errors": {"type": "array", "items": {"$ref": "#/components/schemas/Fault"}}
-    },
-}
-FAULT = {
-    "type": "object",
-    "required": ["field", "code", "message"],
-    "properties": {name: {"type": "string"} for name in ("field", "code", "message")},
-}
 ANY = {
     "400": "Something in it cannot be read.",
     "403": "It is not for you, or was sent from elsewhere.",
@@ -32,9 +35,6 @@ WITH_BODY = {
 
 def document_faults(result, generator, request, public):
     """Add to each call the refusals that any call may meet, in their one shape."""
-    kept = result["components"].setdefault("schemas", {})
-    kept.setdefault("Fault", FAULT)
-    kept.setdefault("Faults", SHAPE)
     for path in result["paths"].values():
         for operation in path.values():
             said = operation.setdefault("responses", {})
@@ -46,3 +46,37 @@ def document_faults(result, generator, request, public):
                     said[status] = {"description": words, "content": content}
             operation["responses"] = dict(sorted(said.items()))
     return result
+
+
+class Schema(AutoSchema):
+    """Adds the examples and tags of which a view itself tells.
+
+    A view's ``examples`` is a dictionary: the method to {"request" or a status: value}.
+    ``is_tagged`` says that its answers carry an ETag (``shared.api.tagged``).
+    """
+
+    def get_operation(self, *args, **kwargs):
+        operation = super().get_operation(*args, **kwargs)
+        example = self._examples().get("request")
+        if operation is not None and example is not None:
+            for content in operation["requestBody"]["content"].values():
+                content.setdefault("example", example)
+        return operation
+
+    def _examples(self):
+        return getattr(self.view, "examples", {}).get(self.method, {})
+
+    def _get_response_bodies(self, direction="response"):
+        bodies = super()._get_response_bodies(direction)
+        if direction != "response":
+            return bodies
+        if self.method == "GET" and getattr(self.view, "is_tagged", False):
+            bodies["200"].setdefault("headers", {})["ETag"] = {
+                "schema": {"type": "string"},
+                "description": "Send it back as If-None-Match to be spared the same.",
+            }
+            bodies["304"] = {"description": "Not changed since the ETag given."}
+        for status, example in self._examples().items():
+            for content in bodies.get(status, {}).get("content", {}).values():
+                content.setdefault("example", example)
+        return bodies

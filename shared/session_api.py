@@ -20,6 +20,17 @@ class Session(APIView):
     """A phone asks for this just before it sends; never kept by any cache."""
 
     permission_classes = [AllowAny]
+    examples = {
+        "GET": {
+            "200": {
+                "user_id": 1,
+                "username": "volunteer",
+                "credit": "Ida Penhallow",
+                "groups": ["volunteer"],
+                "csrf_token": "PlyBRuvm3S4lLSDf2MJ190zxT0mvDDZE",
+            }
+        }
+    }
 
     @extend_schema(responses=SessionOut)
     def get(self, request):

@@ -162,6 +162,8 @@ LIMITS = {
     "visit": 120,
     "upload": 1200,
     "run-check": 60,
+    # Answers of the API to one caller, by each worker.
+    "read": 3000,
 }
 LOGIN_URL = "accounts:sign-in"
 LOGIN_REDIRECT_URL = "/"
@@ -223,9 +225,10 @@ REST_FRAMEWORK = {
     "DEFAULT_PERMISSION_CLASSES": [
         "rest_framework.permissions.IsAuthenticatedOrReadOnly"
     ],
+    "DEFAULT_THROTTLE_CLASSES": ["shared.limits.Reading"],
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
     "DEFAULT_PAGINATION_CLASS": "shared.api.Pages",
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "shared.schema.Schema",
     "EXCEPTION_HANDLER": "shared.api.handle_exception",
     # Without this a caller escapes the limit by sending another X-Forwarded-For.
     "NUM_PROXIES": 1 if BEHIND_PROXY else 0,

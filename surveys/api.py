@@ -13,7 +13,7 @@ from rest_framework.views import APIView
 from shared import limits, policy
 from shared.api import Conflict, Unprocessable, faults
 
-from . import services, submissions
+from . import api_examples, services, submissions
 from .models import Photo, Visit
 from .serializers import Faults, UploadFaults, UploadOut, VisitIn, VisitOut, is_complete
 
@@ -89,6 +89,8 @@ class Visits(FieldView):
     visit without an id, of no bridge of the record, or that says nothing is refused.
     """
 
+    examples = api_examples.VISITS
+
     @extend_schema(
         operation_id="visits_create",
         parameters=[EXPECTED],
@@ -123,6 +125,8 @@ class Visits(FieldView):
 class OwnVisit(FieldView):
     """One visit of one's own: how it fares, and which photos are still to come."""
 
+    examples = api_examples.OWN_VISIT
+
     @extend_schema(
         operation_id="visits_retrieve",
         responses={200: VisitOut, 401: Faults, 403: Faults, 404: Faults},
@@ -141,6 +145,7 @@ class Uploads(FieldView):
 
     parser_classes = [Octets]
     limit_name = "upload"
+    examples = api_examples.UPLOADS
 
     @extend_schema(
         operation_id="uploads_retrieve",

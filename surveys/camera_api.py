@@ -5,7 +5,6 @@ learns of no camera, since it stands within sight of it.
 """
 
 from django.db.models import F
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.permissions import AllowAny
@@ -17,6 +16,7 @@ from bridges.serializers import PointGeometryOut
 from shared import policy
 from shared.dates import display
 
+from . import api_examples
 from .models import Photo, Viewpoint
 
 MOST = 300
@@ -57,6 +57,7 @@ class Cameras(APIView):
     """Photographs and viewpoints of one view of the map; at most 300 of each."""
 
     permission_classes = [AllowAny]
+    examples = api_examples.CAMERAS
 
     @extend_schema(
         parameters=[
@@ -66,7 +67,6 @@ class Cameras(APIView):
         ],
         responses={
             (200, "application/geo+json"): CamerasOut,
-            400: OpenApiTypes.OBJECT,
         },
     )
     def get(self, request):

@@ -5,7 +5,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.response import Response
 
-from . import replies, submissions
+from . import api_examples, replies, submissions
 from .api import EXPECTED, FieldView
 from .models import Visit
 from .serializers import Faults, VisitOut
@@ -58,6 +58,8 @@ class AnswersIn(serializers.Serializer):
 class Questions(FieldView):
     """What reviewers have asked of one's own visits and wait to hear."""
 
+    examples = api_examples.QUESTIONS
+
     @extend_schema(
         operation_id="questions_list",
         responses={200: AskedOut(many=True), 401: Faults, 403: Faults},
@@ -69,6 +71,8 @@ class Questions(FieldView):
 
 class Answers(FieldView):
     """Answer what was asked of one visit, in words."""
+
+    examples = api_examples.ANSWERS
 
     @extend_schema(
         operation_id="visits_answer",

@@ -8,21 +8,10 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from bridges.models import Bridge, Form, Material
+from shared.schema import Fault, Faults
 
 from . import alarms, danger
 from .models import Answer, Certainty, Photo, Visit
-
-
-class Fault(serializers.Serializer):
-    field = serializers.CharField(allow_blank=True)
-    code = serializers.CharField()
-    message = serializers.CharField()
-
-
-class Faults(serializers.Serializer):
-    """What every refusal looks like."""
-
-    errors = Fault(many=True)
 
 
 class UploadFaults(Faults):

@@ -3,6 +3,7 @@
 import pytest
 
 from bridges.models import Bridge, generalised
+from shared import limits
 from tests.bridges.inventory import furnish, list_bridge, list_builder, queries_of
 from tests.makers import make_person
 
@@ -75,8 +76,43 @@ def test_a_filter_that_cannot_be_read_is_one_error_of_its_field(client, query, f
     assert error["message"]
 
 
-def test_a_page_that_is_not_there_is_not_found_in_the_one_shape(client):
-    response = client.get("/api/bridges/?page=99")
+@pytest.mark.parametrize("page", ["99", "0", "-1", "x", "9" * 40])
+def test_a_page_that_is_not_there_is_a_fault_of_its_field(client, page):
+    response = client.get(f"/api/bridges/?page={page}")
+    assert response.status_code == 400
+    (error,) = response.json()["errors"]
+    assert error["field"] == "page"
+
+
+@pytest.mark.parametrize("address", ["/api/bridges/", "/api/bridges/mill-road-1/"])
+def test_the_tag_of_an_answer_spares_it_until_it_changes(client, address):
+    bridge = list_bridge(1)
+    first = client.get(address)
+    kept = first.headers["Cache-Control"].split(", ")
+    assert sorted(kept) == ["no-cache", "private"]
+    held = {"If-None-Match": first.headers["ETag"]}
+    again = client.get(address, headers=held)
+    assert (again.status_code, again.content) == (304, b"")
+    Bridge.objects.filter(pk=bridge.pk).update(name="Another name")
+    assert client.get(address, headers=held).status_code == 200
+    client.force_login(make_person())
+    assert client.get(address).headers["ETag"] != first.headers["ETag"]
+
+
+def test_who_reads_without_end_is_told_to_wait(client, settings):
+    list_bridge(1)
+    settings.LIMITS = settings.LIMITS | {"read": 3}
+    limits.Reading._calls = {}
+    answers = [client.get("/api/bridges/") for _ in range(4)]
+    assert [one.status_code for one in answers] == [200, 200, 200, 429]
+    assert answers[-1].headers["Retry-After"] == "60"
+    assert answers[-1].json()["errors"][0]["code"] == "throttled"
+    limits.Reading._calls = {}
+
+
+@pytest.mark.parametrize("address", ["/api/nothing/", "/api/bridges/no%20slug/"])
+def test_what_is_nowhere_is_told_in_the_one_shape(client, address):
+    response = client.get(address)
     assert response.status_code == 404
     assert set(response.json()["errors"][0]) == {"field", "code", "message"}
 
