@@ -124,16 +124,16 @@ def questions(chance):
     """Return a query of hostile filters, page, order and box, some of it sound."""
     pairs = [
         (chance.choice([*NAMES, "order", "page", "page_size"]), hostile(chance))
-        for _ in range(chance.randint(0, 4))
+        for _ in range(chance.choice([0, 0, 1, 1, 2, 4]))
     ]
     if chance.random() < 0.05:
         pairs += [(chance.choice(NAMES), hostile(chance))] * chance.randint(50, 400)
     if chance.random() < 0.7:
         size = chance.choice([4] * 8 + [0, 1, 3, 5])
         edges = [chance.choice(EDGES) for _ in range(size)]
-        if chance.random() < 0.4:
+        if chance.random() < 0.6:
             edges = ["-41", "39", "-40", "40"]
-        zoom = chance.choice(["0", "7", "14", "20", "21", "-1", "7.5", hostile(chance)])
+        zoom = chance.choice([*("0", "7", "9", "14") * 3, "21", "-1", hostile(chance)])
         pairs += [("bbox", ",".join(edges)), ("zoom", zoom)]
     chance.shuffle(pairs)
     return urlencode(pairs)
