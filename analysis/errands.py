@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import time
+from contextlib import suppress
 
 from django.conf import settings
+from django.db import OperationalError
 from django.db.models import Q
 
 from bridges.models import Bridge
 from shared import jobs
+from shared.waiting import impatient
 
 from . import measure
 from .models import ToMeasure
@@ -46,8 +49,16 @@ def behind(bridges):
 
 
 def catch_up(bridges):
-    """Have what is behind reckoned: by the worker, or here for ``PAGE_S`` at most."""
+    """Have what is behind reckoned: by the worker, or here for ``PAGE_S`` at most.
+
+    A list that is only read does not wait while another write holds the database.
+    """
     late = behind(bridges)
+    with suppress(OperationalError), impatient():
+        _catch_up(late)
+
+
+def _catch_up(late):
     if not settings.JOBS_INLINE:
         for bridge in late:
             jobs.enqueue(reckon, key=f"to measure at {bridge.pk}", bridge=bridge.pk)

@@ -31,7 +31,7 @@ from django.utils import timezone
 
 from shared import dates, policy
 
-from . import columns, gathering, packing
+from . import columns, gathering, packing, search
 from .columns import GROUP_OF, Rows
 from .filters import PARTS, PLATES, UNDATED, DayField, NearField, matching, years_ago
 from .models import Bridge, Builder, Confidence, MapRow, MapVersion
@@ -347,6 +347,19 @@ class Places:
         if name in GROUP_OF:
             return self._where(name, lambda codes: chosen[codes])
         return chosen[self.rows.codes[name]]
+
+    def _by_q(self, values, asked):
+        # Kept apart: every facet's count asks for the same words again.
+        packed = self._kept(
+            self._masks, ("words", values[0]), MOST_MASKS, self._packed_words
+        )
+        return np.unpackbits(packed, count=len(self.rows)).view(bool)
+
+    def _packed_words(self, key):
+        found = search.ids(key[1], is_members=self.is_members)
+        if found is None:
+            return np.packbits(np.ones(len(self.rows), dtype=bool))
+        return np.packbits(self._with_ids(np.array(found, dtype=np.int64)))
 
     def _by_crossing(self, values, asked):
         mask = self._is_any("crossing", values)

@@ -144,21 +144,50 @@ def _vocabulary(text):
 
 def narrow(queryset, text, *, is_members=False):
     """Return the bridges of a queryset that hold every word of a question."""
+    asked = _spellings(text, is_members)
+    if asked is None:
+        return queryset
+    if not asked:
+        return queryset.none()
+    if _has_fts(queryset.db):
+        return queryset.filter(pk__in=_fts(asked, is_members))
+    return queryset.filter(pk__in=_rows(asked, is_members).values("bridge"))
+
+
+def ids(text, *, is_members=False):
+    """Return the ids of the bridges that ``narrow`` would leave; None for all.
+
+    Read from the index alone, without looking each of them up among the bridges.
+    """
+    asked = _spellings(text, is_members)
+    if not asked:
+        return asked
+    using = router.db_for_read(SearchText)
+    if not _has_fts(using):
+        return list(_rows(asked, is_members).values_list("bridge_id", flat=True))
+    found = _fts(asked, is_members)
+    with connections[using].cursor() as cursor:
+        cursor.execute(found.sql, found.params)
+        return [row[0] for row in cursor.fetchall()]
+
+
+def _spellings(text, is_members):
+    """Return the spellings looked for of each word; [] for nothing, None for all."""
     words = words_of(text)
     if not words:
         # Only marks that the record's words do not hold, such as an apostrophe.
-        return queryset.none() if str(text).strip() else queryset
+        return [] if str(text).strip() else None
     taken = readings(text, is_members=is_members)
     if not all(taken.values()):
-        return queryset.none()
-    using = queryset.db
-    asked = [taken.get(word) or [word] for word in words]
-    if _has_fts(using):
-        return queryset.filter(pk__in=_fts(asked, is_members))
+        return []
+    return [taken.get(word) or [word] for word in words]
+
+
+def _rows(asked, is_members):
     found = SearchText.objects.all()
     for spellings in asked:
         found = found.filter(_holds(spellings, is_members))
-    return queryset.filter(pk__in=found.values("bridge"))
+    return found
 
 
 def _holds(spellings, is_members):
