@@ -16,11 +16,13 @@ cell is 64 pixels at the zoom asked for.
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import math
 import threading
 import uuid
 from collections import OrderedDict
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -55,7 +57,7 @@ MOST_MASKS = 24
 MOST_COUNTS = 512
 # Cells of whole views are kept up to here; nearer, few bridges lie in any view.
 MOST_KEPT_ZOOM = 11
-CHUNK = 50_000
+CHUNK = 1_000
 # Fewer where they come as one value: the driver keeps room for the longest it had.
 PART = 20_000
 # Up to so many bridges their number is asked at each write: a database put back or
@@ -896,10 +898,26 @@ def _read(since=None):
         with transaction.atomic():
             MapVersion.bump()
     packed, hands = bytearray(), bytearray()
-    for firsts, seconds in _chunks(since):
-        packed += firsts
-        hands += seconds
+    with _uncollected():
+        for firsts, seconds in _chunks(since):
+            packed += firsts
+            hands += seconds
     return np.frombuffer(packed, dtype=RECORD), np.frombuffer(hands, dtype=HAND)
+
+
+@contextmanager
+def _uncollected():
+    """Rows that are let go at once need no search for cycles among them.
+
+    It took three quarters of the time of reading them.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _chunks(since):
