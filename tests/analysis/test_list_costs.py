@@ -13,18 +13,27 @@ from django.utils import timezone
 from analysis import errands
 from analysis.list_pages import LISTS
 from bridges.models import (
+    Builder,
     ChangeSeen,
     Claim,
     Concern,
     Import,
     ImportRow,
     LifeEvent,
+    Plate,
+    Source,
     Span,
     Watch,
 )
 from shared import audit
 from surveys.models import Element, Photo, Viewpoint, Visit
-from tests.bridges.inventory import furnish, list_bridge, list_builder, queries_of
+from tests.bridges.inventory import (
+    built_by,
+    furnish,
+    list_bridge,
+    list_builder,
+    queries_of,
+)
 from tests.makers import make_id, make_person
 
 MANY = 50
@@ -35,7 +44,7 @@ LIST_PAGES = [
     "/",
     "/?q=mill&decade=1880",
     "/builders/",
-    "/builders/works-1/",
+    "/builders/common/",
     "/changes/",
     "/changes.atom",
     "/along/",
@@ -70,6 +79,11 @@ def one_of_everything(number, person):
         number, status=("closed", "lost")[number % 2], listing="listed"
     )
     furnish(bridge, list_builder(f"Works {number}", f"works-{number}"))
+    built_by(bridge, Builder.objects.get(slug="common"), source=Source.objects.first())
+    Plate.objects.create(
+        bridge=bridge, key="far", builder=Builder.objects.get(slug="common")
+    )
+    make_person(f"person-{number}")
     source = bridge.claims.get().source
     Claim.objects.create(
         bridge=bridge, about="built", value="1880", source=source, confidence="possible"
@@ -193,6 +207,7 @@ def test_no_list_costs_more_for_fifty_than_for_one(client, settings):
     settings.LIMITS = dict.fromkeys(settings.LIMITS, 10**9)
     keeper = make_person("kit", "keeper", "reviewer", "officer", "volunteer")
     client.force_login(keeper)
+    list_builder("Common", "common")
     one_of_everything(2, keeper)
     one_of_everything(1, keeper)
     few = costs(client)
