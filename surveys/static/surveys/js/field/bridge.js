@@ -35,7 +35,7 @@ export async function bridge(app, [slug]) {
         ),
       ),
       details(facts),
-      h("section", { class: "field-section" }, h("h2", {}, "The walk round"), groupsToBegin(pack, (key) => begin(app, pack, facts, `/g/${encodeURIComponent(key)}`))),
+      h("section", { class: "field-section" }, h("h2", {}, "The walk round"), groupsToBegin(pack, (key) => beginAt(key))),
       h(
         "p",
         { class: "actions" },
@@ -43,8 +43,19 @@ export async function bridge(app, [slug]) {
         button("Leave it behind", () => leave(app, slug, pack), { class: "button button-quiet" }),
       ),
     ],
-    bar: h("div", { class: "field-bar-in field-bar-two" }, toBegin(app, pack, facts, drafts)),
+    bar: h("div", { class: "field-bar-in field-bar-two" }, toBegin(app, pack, facts, todays(drafts, facts))),
   };
+
+  // What was begun today is gone on with: nobody means to log one visit as two.
+  function beginAt(key) {
+    const step = `/g/${encodeURIComponent(key)}`;
+    const mine = todays(drafts, facts);
+    return mine ? app.go(`#/visit/${mine.client_id}${step}`) : begin(app, pack, facts, step);
+  }
+}
+
+function todays(drafts, { date }) {
+  return drafts.find((one) => one.date === date);
 }
 
 function notTaken(app, slug) {
@@ -204,8 +215,7 @@ function said({ date, people, access }) {
 }
 
 // One tap where nothing has changed, and one to go on with what was begun today.
-function toBegin(app, pack, facts, drafts) {
-  const mine = drafts.find((one) => one.date === facts.date);
+function toBegin(app, pack, facts, mine) {
   const start = () => begin(app, pack, facts);
   if (mine) {
     return [

@@ -13,7 +13,7 @@ const STATES = {
 
 export async function outbox(app) {
   const { drafts, items } = await app.count();
-  const receipts = (await app.store.receipts()).slice(0, 12);
+  const receipts = (await app.store.receipts()).slice(0, 6);
   const space = await app.space();
   const mine = items.filter((item) => item.owner === app.owner?.user_id);
   const status = h("p", { role: "status", class: "field-progress" });
@@ -29,11 +29,11 @@ export async function outbox(app) {
       space.notice,
       status,
       items.length ? list : h("div", { class: "empty" }, h("p", {}, drafts.length ? "Nothing waits to be sent. A visit is here once it is finished and saved." : "Nothing is only on this phone. A visit you save will wait here until the site holds all of it.")),
-      settings(app),
-      copies(app, items.length + drafts.length),
       receipts.length
         ? h("section", { class: "field-section" }, h("h2", {}, "Sent from this phone"), h("ul", { class: "field-list" }, receipts.map(receipt)))
         : "",
+      settings(app),
+      copies(app, items.length + drafts.length),
     ],
     bar: mine.length ? [button("Send now", () => app.send({ asked: true }), { class: "button button-wide" })] : [],
     leave: () => {
