@@ -18,6 +18,7 @@ cannot better what is found on others.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -358,6 +359,14 @@ class _BlockState:
         #: (q, t, c): how far forces may go from the dead-load force.
         self.room = self.value - sign * self.dead_force[: self.count]
 
+    @cached_property
+    def _redundants_of(self) -> tuple[Index, Float]:
+        """Return, (t, w), the redundants in each row and their stresses, 0 beyond them."""
+        moves = self.stress != 0.0
+        width = int(moves.sum(axis=1).max(initial=0))
+        first = np.argsort(~moves, axis=1, kind="stable")[:, :width]
+        return first, np.take_along_axis(self.stress, first, axis=1)
+
     def slack_at_places(self) -> Mask:
         """Return (c,): whether a watched bar would be pushed by some live load alone."""
         watched = self.force[self.count :]
@@ -553,35 +562,32 @@ class _BlockState:
         after = place if first else place + 1
         sign = np.array([one for _, one in self.which])[limit]
         known = best[limit, member, column]
-        stress = sign[:, None] * self.stress[member]
         near = sign * self.force[member, place, column]
         far = sign * self.force[member, after, column]
         # How fast the bound rises with the reciprocal of the multiple.
         slope = np.zeros(len(limit))
         tents: list[list[Float]] = []
-        for i in range(stress.shape[1]):
-            own = stress[:, i]
+        redundants, weights = self._redundants_of
+        for each, weight in zip(redundants.T, weights.T, strict=True):
+            i, own = each[member], sign * weight[member]
             pull, push = np.maximum(own, 0.0), np.maximum(-own, 0.0)
             lift = pull * lines.high.dead[i, place, column]
             slope += lift
             lift = known * lift + pull * lines.high.live[i, place, column]
             near, far = near + lift, far + lift
-            one: list[Float] = []
-            two: list[Float] = []
-            for line in np.flatnonzero(lines.has[:, i]).tolist():
+            one = two = [np.full(len(limit), _UNKNOWN)] * 3
+            for line in np.flatnonzero(lines.has.any(axis=1)).tolist():
                 dead = lines.dead[line][i, column]
-                live = lines.live[line][i]
-                begin, end = live[place, column], live[after, column]
+                live = lines.live[line]
+                begin, end = live[i, place, column], live[i, after, column]
                 if line == 2:
                     dead = dead + lines.shift.dead[i, place, column]
                     shift = lines.shift.live[i, place, column]
                     begin, end = begin + shift, end + shift
                 at_dead = known * dead
                 new = [begin + at_dead, end + at_dead, dead]
-                if not one:
-                    one = two = new
-                    continue
-                less, fewer = new[0] < one[0], new[1] < two[1]
+                has = lines.has[line, i]
+                less, fewer = has & (new[0] < one[0]), has & (new[1] < two[1])
                 one = [np.where(less, b, a) for a, b in zip(one, new, strict=True)]
                 two = [np.where(fewer, b, a) for a, b in zip(two, new, strict=True)]
             slope += push * np.maximum(one[2], two[2])
