@@ -44,6 +44,8 @@ TOLERANCE = 1e-9
 #: Redundants are settled to this part of it.
 SETTLED = 2e-13
 _SWEEPS = 30
+#: Sweeps after which the states are mostly known.
+_FEW_SWEEPS = 2
 _FAR = 1e300
 
 
@@ -198,41 +200,163 @@ class Crossed:
             none = np.zeros(g.shape[-1], bool)
             return Columns(nothing, nothing, nothing.astype(np.uint8), none)
         low = self._lower_bound(r)
-        x = np.zeros_like(g)
-        target = np.negative(g)
-        single = not self.coupled.any()
-        work = np.empty_like(g[0])
-        before = np.empty_like(g[0])
-        enough = SETTLED * float(scale.min(initial=_FAR))
-        moved, sweep = np.inf, 0
-        while sweep < (1 if single else _SWEEPS) and moved > enough:
-            test = sweep >= 3
-            moved = 0.0 if test else np.inf
+        unsettled = np.zeros(g.shape[-1], bool)
+        drive = np.negative(g)
+        if not self.coupled.any():
+            x = np.empty_like(g)
             for i in range(k):
-                if sweep or i:
-                    np.negative(g[i], out=target[i])
-                    for j in self.neighbours[i]:
-                        if sweep or j < i:
-                            np.multiply(a[i, j], x[j], out=work)
-                            np.subtract(target[i], work, out=target[i])
+                self._bound(i, drive[i], low[i], x[i])
+            return Columns(x, drive, self.states(x, drive, r, scale), unsettled)
+        enough = SETTLED * float(scale.min(initial=_FAR))
+        if self._plan is None:
+            x, target, moved = self._sweep(a, drive, low, _SWEEPS, enough)
+            left = np.full(g.shape[1:], moved > enough)
+        else:
+            x, _, _ = self._sweep(a, drive, low, _FEW_SWEEPS, 0.0)
+            x, target, left = self._at_once(a, drive, low, x, enough)
+        if left.any():
+            self._settle_left(a, drive, r, (x, target), left, enough, unsettled)
+        return Columns(x, target, self.states(x, target, r, scale), unsettled)
+
+    def _bound(self, i: int, target: Float, low: Float | None, out: Float) -> None:
+        """Put into ``out`` redundant i, where ``target`` is what it would be unbounded."""
+        if low is None:
+            np.copyto(out, target)
+        elif self.locked[i]:
+            np.copyto(out, low)
+        else:
+            np.maximum(target, low, out=out)
+
+    def _towards(self, i: int, a: Float, drive: Float, x: Float, out: Float) -> None:
+        """Put into ``out`` what redundant i would be unbounded, the others as they are."""
+        others = self.neighbours[i]
+        if not others:
+            np.copyto(out, drive[i])
+            return
+        np.multiply(a[i, others[0]], x[others[0]], out=out)
+        for j in others[1:]:
+            out += a[i, j] * x[j]
+        np.subtract(drive[i], out, out=out)
+
+    def _sweep(
+        self,
+        a: Float,
+        drive: Float,
+        low: list[Float | None],
+        sweeps: int,
+        enough: float,
+    ) -> tuple[Float, Float, float]:
+        """Settle one redundant after the other, over and over.
+
+        Returns redundants, what they would be unbounded, and how far the last sweep
+        moved any. ``drive`` (k, ..., w), ``a`` (k, k, w). With ``enough`` zero the
+        movement is not looked at.
+        """
+        x = np.zeros_like(drive)
+        target = np.empty_like(drive)
+        before = np.empty_like(drive[0])
+        moved = np.inf
+        for sweep in range(sweeps):
+            test = sweep >= _FEW_SWEEPS and enough > 0.0
+            moved = 0.0 if test else np.inf
+            for i in range(len(x)):
+                if sweep == 0 and i == 0:
+                    np.copyto(target[0], drive[0])
+                else:
+                    self._towards(i, a, drive, x, target[i])
                 if test:
                     np.copyto(before, x[i])
-                bound = low[i]
-                if bound is None:
-                    np.copyto(x[i], target[i])
-                elif self.locked[i]:
-                    np.copyto(x[i], bound)
-                else:
-                    np.maximum(target[i], bound, out=x[i])
+                self._bound(i, target[i], low[i], x[i])
                 if test:
                     np.subtract(x[i], before, out=before)
                     moved = max(moved, float(before.max()), -float(before.min()))
-            sweep += 1
-        unsettled = np.zeros(g.shape[-1], bool)
-        if not single and moved > enough:
-            unsettled[:] = True
-            self._pivot(g, r, x, target, columns, unsettled)
-        return Columns(x, target, self.states(x, target, r, scale), unsettled)
+            if moved <= enough:
+                break
+        return x, target, moved
+
+    def _at_once(
+        self,
+        a: Float,
+        drive: Float,
+        low: list[Float | None],
+        guess: Float,
+        enough: float,
+    ) -> tuple[Float, Float, Mask]:
+        """Solve for the redundants that ``guess`` leaves off their bounds, all together.
+
+        Returns redundants, what they would be unbounded, and (..., w) where that is not
+        yet the answer.
+        """
+        k = len(guess)
+        free: list[Mask | None] = []
+        x = drive.copy()
+        for i, bound in enumerate(low):
+            if bound is None:
+                free.append(None)
+                continue
+            mine = guess[i] > bound
+            if self.locked[i]:
+                mine[...] = False
+            free.append(mine)
+            np.copyto(x[i], bound, where=~mine)
+        b: dict[tuple[int, int], Float] = {}
+        for i in range(k):
+            mine_or_none = free[i]
+            for j in self.neighbours[i]:
+                b[i, j] = a[i, j] if mine_or_none is None else a[i, j] * mine_or_none
+        plan = self._plan or []
+        for p, below, beside in plan:
+            for i in below:
+                lead = b[i, p] / b[p, p] if (p, p) in b else b[i, p]
+                for j in beside:
+                    fill = lead * b[p, j]
+                    if i == j and (i, i) not in b:
+                        b[i, i] = 1.0 - fill
+                    else:
+                        b[i, j] = b[i, j] - fill if (i, j) in b else -fill
+                x[i] -= lead * x[p]
+        for p, _, beside in reversed(plan):
+            for j in beside:
+                x[p] -= b[p, j] * x[j]
+            if (p, p) in b:
+                x[p] /= b[p, p]
+        target = np.empty_like(x)
+        off = np.zeros(x.shape[1:])
+        new = np.empty_like(x[0])
+        settled = np.empty_like(x)
+        for i in range(k):
+            self._towards(i, a, drive, x, target[i])
+            self._bound(i, target[i], low[i], settled[i])
+            np.subtract(settled[i], x[i], out=new)
+            np.abs(new, out=new)
+            np.maximum(off, new, out=off)
+        return settled, target, off > enough
+
+    def _settle_left(
+        self,
+        a: Float,
+        drive: Float,
+        r: Float,
+        found: tuple[Float, Float],
+        left: Mask,
+        enough: float,
+        unsettled: Mask,
+    ) -> None:
+        """Settle what is ``left``, (..., w), into ``found`` and ``unsettled``."""
+        x, target = found
+        k = len(x)
+        here = np.flatnonzero(left)
+        column = here % left.shape[-1]
+        some = a.take(column, axis=2)
+        own_drive = drive.reshape(k, -1).take(here, axis=1)
+        own_r = r.reshape(k, -1).take(here, axis=1)
+        low = self._lower_bound(own_r)
+        answer, pull, moved = self._sweep(some, own_drive, low, _SWEEPS, enough)
+        if moved > enough:
+            answer, pull, ok = self.pivot(some, -own_drive, own_r, answer)
+            unsettled[column[~ok]] = True
+        x.reshape(k, -1)[:, here] = answer
+        target.reshape(k, -1)[:, here] = pull
 
     def _lower_bound(self, r: Float) -> list[Float | None]:
         bounds: list[Float | None] = []
@@ -262,31 +386,6 @@ class Crossed:
                 np.subtract(x[i], r[i], out=work)
                 bits[i] |= (work <= zero).view(np.uint8) << 2
         return bits
-
-    def _pivot(
-        self,
-        g: Float,
-        r: Float,
-        x: Float,
-        target: Float,
-        columns: Index | slice,
-        unsettled: Mask,
-    ) -> None:
-        """Settle by pivoting, in place, the columns that sweeps leave moving."""
-        here = np.flatnonzero(unsettled)
-        k = len(g)
-        shape = x[..., here].shape
-
-        def flat(of: Float) -> Float:
-            return np.broadcast_to(of, x.shape)[..., here].reshape(k, -1)
-
-        a = self.matrix[:, :, columns][:, :, here]
-        if len(shape) == 3:
-            a = np.repeat(a[:, :, None], shape[1], axis=2).reshape(k, k, -1)
-        answer, pull, ok = self.pivot(a, flat(g), flat(r), flat(x))
-        x[..., here] = answer.reshape(shape)
-        target[..., here] = pull.reshape(shape)
-        unsettled[here] = ~ok.reshape(-1, len(here)).all(axis=0)
 
     def pivot(
         self, a: Float, g: Float, r: Float, guess: Float
