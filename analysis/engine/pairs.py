@@ -269,7 +269,8 @@ class Crossed:
                 self._bound(i, target[i], low[i], x[i])
                 if test:
                     np.subtract(x[i], before, out=before)
-                    moved = max(moved, float(before.max()), -float(before.min()))
+                    most = float(np.abs(before).max(initial=0.0))
+                    moved = max(moved, most)
             if moved <= enough:
                 break
         return x, target, moved

@@ -329,6 +329,25 @@ def test_ratings_use_the_impact_of_the_way_the_force_goes():
     assert member["rating"]["operating"] == pytest.approx(min(ways))
 
 
+@pytest.mark.parametrize("model", ["elastic", "classical"])
+def test_impact_by_formula_is_answered_where_no_rod_changes_between_joints(model):
+    """Of few places in between there may be none at which the truss is about to fall."""
+    geometry = THROUGH["geometry"] | {"panels": 7, "crossed_panels": [2, 3]}
+    document = changed(THROUGH, ["geometry"], geometry)
+    members = [group for group in document["members"] if "names" not in group]
+    rod = {
+        "kinds": ["counter"],
+        "components": [{"shape": "round-rod", "diameter_in": 1}],
+    }
+    hanger = {"names": ["L1U1"], "components": [rod["components"][0]]}
+    document = changed(document, ["members"], [*members, rod, hanger])
+    document = changed(document, ["tension_only_model"], model)
+    live = {"vehicle": "type-3S2", "fraction": 0.6, "impact": "aashto"}
+    found = answer(changed(document, ["live_load"], live))
+    assert found["stands"]
+    assert found["members"]["L1U1"]["live_max_kip"] > 0.0
+
+
 def test_loaded_lengths_of_a_counter_are_its_own():
     from analysis.engine.answer import truss_of
 

@@ -134,6 +134,41 @@ def test_envelope_is_reached_and_never_passed_at_any_step(form):
             np.testing.assert_allclose(reached, value, rtol=0, atol=SHORT * size)
 
 
+def test_steps_of_two_thousandths_of_a_foot_never_pass_the_envelope():
+    """A few inches either way of where each member peaks.
+
+    All positions: ``python tests/benchmarks/bench_engine.py fine_steps``.
+    """
+    truss = make_half_hip()
+    ea, dead = configurations(truss, 1, seed=4)
+    found = envelope(truss, ea, dead, [HS20], np.ones(len(truss.names)))
+    plain = envelope(
+        truss, ea, dead, [HS20], np.ones(len(truss.names)), with_places=False
+    )
+    assert plain.max_at is None
+    np.testing.assert_array_equal(plain.live_max_kip, found.live_max_kip)
+    np.testing.assert_array_equal(plain.live_min_kip, found.live_min_kip)
+    start, _ = plain_forces(truss, ea[0], dead)
+    stations = {
+        (float(front), int(heading))
+        for at in (found.max_at, found.min_at)
+        for front, heading in zip(at.front_ft[0], at.heading[0], strict=True)
+        if heading
+    }
+    steps = np.array(
+        [
+            plain_train(truss, HS20.axle_kip, HS20.offset_ft, front + step, heading)
+            for front, heading in stations
+            for step in np.arange(-0.3, 0.3, 0.002)
+        ]
+    )
+    total, solved = plain_forces(truss, ea[0], dead[0] + steps)
+    live = (total - start)[solved]
+    size = np.abs(total).max()
+    assert (live.max(axis=0) <= found.live_max_kip[0] + SHORT * size).all()
+    assert (live.min(axis=0) >= found.live_min_kip[0] - SHORT * size).all()
+
+
 def test_axles_on_joints_alone_miss_the_peak():
     """The reason for the exact envelope: on the pony the peak lies between."""
     truss = make_half_hip()

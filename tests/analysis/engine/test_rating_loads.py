@@ -178,6 +178,31 @@ def test_ratings_do_not_depend_on_what_else_is_in_the_batch(form):
         np.testing.assert_allclose(together.rating[c], alone.rating[0], rtol=1e-9)
 
 
+@pytest.mark.parametrize("form", FORMS)
+def test_asking_for_the_least_rating_alone_finds_the_same(form):
+    make, weight = FORMS[form]
+    truss = make()
+    m = len(truss.names)
+    count = 8 if len(truss.names) > 30 else 40
+    ea, dead = configurations(truss, count, seed=41, dead=weight)
+    up, fall = headroom(truss, count, seed=42)
+    factor = np.random.default_rng(43).uniform(0.5, 0.9, (2, m))
+    every, least = (
+        ratings(
+            truss, ea, dead, [HS20], factor[0], up, fall,
+            factor_down=factor[1], least_only=only,
+        )
+        for only in (False, True)
+    )  # fmt: skip
+    np.testing.assert_array_equal(
+        least.rating.min(axis=(1, 2)), every.rating.min(axis=(1, 2))
+    )
+    np.testing.assert_array_equal(
+        least.rating.argmin(axis=2), every.rating.argmin(axis=2)
+    )
+    assert (least.rating >= every.rating).all()
+
+
 def test_a_factor_for_falls_only_changes_falls():
     truss = make_half_hip()
     ea, dead = configurations(truss, 2, seed=71)
