@@ -30,6 +30,8 @@ Layout = Import.Layout
 
 BATCH = 500
 EXAMPLES = 5
+# More rows than a table's statistics of before would still plan well for.
+MANY = 2000
 FOLDER = "imports"
 FEDERAL_LIST = "Federal inventory"
 LISTS = {
@@ -178,7 +180,8 @@ def _read(of, file, progress):
     }
     of.state, of.read_at = Import.State.READ, timezone.now()
     of.save()
-    refresh_statistics()
+    if tally.rows > MANY:
+        refresh_statistics()
 
 
 class Tally:

@@ -59,7 +59,8 @@ def take(*, pk, person=None, progress=None):
     of.state, of.taken_at = Import.State.TAKEN, timezone.now()
     of.save(update_fields=["state", "taken_at"])
     reading.told(of, of.person)
-    refresh_statistics()
+    if total > reading.MANY:
+        refresh_statistics()
     return {"taken": done}
 
 
