@@ -46,7 +46,7 @@ def of_form(form):
 
 
 def of_parts():
-    """Return a file with a floor, a pin's packing, ties, wear, holes and tight bars."""
+    """Return a file of floor, pin and packing, ties, wear, holes, tight and long bars."""
     document = deepcopy(THROUGH)
     beam = {"shape": "i-beam", "depth_in": 8, "weight_plf": 18.4}
     document["floor_system"] = {
@@ -91,6 +91,11 @@ def of_parts():
                 "untied_ft": 3,
                 "pin_height_in": 5,
             },
+        },
+        {
+            "names": ["L2U3"],
+            "components": [{"shape": "round-rod", "diameter_in": 1.25}],
+            "tightened_in": 0.05,
         },
         {
             "names": ["L1U1"],
