@@ -75,7 +75,11 @@ def answers_and_figures(
         for group, forces in ((with_forces, True), (rest, False)):
             if not group:
                 continue
-            parts = parts_of([checks[key] for key in group], with_forces=forces)
+            parts = parts_of(
+                [checks[key] for key in group],
+                with_forces=forces,
+                levels=LEVELS if forces else ["operating"],
+            )
             for key, part in zip(group, parts, strict=True):
                 if key in answered:
                     answers[key] = written(part)
