@@ -14,7 +14,7 @@ from django.conf import settings
 from django.db import connection, connections
 
 #: Bridges handed to a process at once.
-HANDED = 200
+HANDED = 40
 
 
 def recheck_in_processes(ids: Sequence[int], processes: int, handed: int = HANDED):

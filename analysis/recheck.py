@@ -278,7 +278,7 @@ def _store_configurations(wanted, made):
     gone = [standing[key].pk for key in set(standing) - set(files)]
     if gone:
         ConfigurationCheck.objects.filter(pk__in=gone).delete()
-    fresh, mended = [], []
+    differing = []
     for key, (line, visit, file) in files.items():
         facts = {
             "check_made_id": made.checks[file.sha256] if file.check else None,
@@ -286,16 +286,14 @@ def _store_configurations(wanted, made):
             "assumptions": file.assumptions,
         }
         old = standing.get(key)
-        if old is None:
-            fresh.append(ConfigurationCheck(truss_line=line, visit=visit, **facts))
-        elif any(getattr(old, name) != value for name, value in facts.items()):
-            for name, value in facts.items():
-                setattr(old, name, value)
-            mended.append(old)
-    ConfigurationCheck.objects.bulk_create(fresh)
-    if mended:
-        names = ["check_made", "gap", "assumptions"]
-        ConfigurationCheck.objects.bulk_update(mended, names)
+        if old is None or any(getattr(old, name) != facts[name] for name in facts):
+            differing.append(ConfigurationCheck(truss_line=line, visit=visit, **facts))
+    ConfigurationCheck.objects.bulk_create(
+        differing,
+        update_conflicts=True,
+        unique_fields=["truss_line", "visit"],
+        update_fields=["check_made", "gap", "assumptions"],
+    )
 
 
 def _stored_effects(bridges):
