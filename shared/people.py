@@ -205,6 +205,7 @@ def leave(*, person: Person, by: Person, keep_credit: bool) -> None:
     if policy.KEEPER in person.group_names:
         _require_another_keeper(person)
     audit.note(audit.Action.LEFT, person=by, subject=f"account {person.pk}")
+    audit.forget_names(person)
     AccessAttempt.objects.filter(username=person.username).delete()
     Invitation.objects.filter(email__iexact=person.email).exclude(email="").delete()
     end_sessions(person)

@@ -277,6 +277,19 @@ def test_who_leaves_is_gone_and_what_they_recorded_stays(client, db, ticked, cre
     assert not client.login(username=gone.username, password=PASSWORD)
 
 
+def test_who_leaves_is_named_in_no_entry_of_the_log(client, keeper):
+    client.post(invited(client, keeper), JOINING)
+    nell = Person.objects.get(username="nell")
+    make_person("nellie")
+    people.set_groups(person=nell, groups=["reviewer"], by=keeper)
+    people.leave(person=nell, by=nell, keep_credit=False)
+    told = AuditEntry.objects.filter(action__in=["invited", "groups"])
+    assert sorted(told.values_list("subject", flat=True)) == [
+        f"account {nell.pk} as volunteer",
+        f"account {nell.pk}: volunteer → reviewer",
+    ]
+
+
 def test_leaving_needs_a_tick(client, db):
     client.force_login(make_person("ada"))
     page = client.post("/accounts/me/leave/", {})
