@@ -376,6 +376,11 @@ KINDS = [
         key=("bridge", "key"),
         public=("bridge", "key", "day", "parts", "text", "noted_at"),
     ),
+    Kind(
+        "concerns",
+        "bridges.Concern",
+        "What is afoot, who acts on it and until when; told to the society's people.",
+    ),
     Kind("watches", "bridges.Watch", "What people asked to be told of."),
     Kind(
         "imports",

@@ -17,7 +17,7 @@ from django.db import connection, connections
 from analysis import archive, archive_kinds, archive_loading
 from analysis.models import Check, Dossier
 from bridges.imported import Correspondence, Import, ImportRow
-from bridges.models import Bridge, Plate, Source, Standing, Watch
+from bridges.models import Bridge, Concern, Plate, Source, Standing, Watch
 from shared import archive_file, backup, tables
 from shared.archive_file import Refused
 from shared.models import Job, Person
@@ -105,6 +105,9 @@ def make_society():
     first.photos.update(viewpoint=Viewpoint.objects.get())
     Dossier.objects.create(bridge=bridge, preparer="Olga", answers={"acreage": 0.5})
     Watch.objects.create(person=rae, bridge=other, told_until=first.submitted_at)
+    Concern.objects.create(
+        bridge=bridge, kind="threat", text="To be replaced", noted="2024~"
+    )
     listed = Import.objects.create(
         list_name="Own",
         vintage="2020",
