@@ -22,7 +22,7 @@ export function followMap(link, map) {
     if (!view) return;
     const box = groundOf(view, { width: map.clientWidth, height: map.clientHeight });
     link.href = `${address}?bbox=${box}&zoom=${Math.round(view.zoom)}${query ? `&${query}` : ""}`;
-    link.textContent = "take what the map shows with me";
+    link.textContent = "Take what the map shows with me";
   };
   // As the finger or the keyboard comes to it: the hash is written without an event.
   for (const kind of ["pointerover", "focus", "pointerdown"]) link.addEventListener(kind, point);

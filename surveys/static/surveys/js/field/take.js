@@ -35,6 +35,10 @@ async function run(app, given, query, said, list) {
   }
   try {
     const slugs = given.length ? given : await slugsOf(query);
+    if (!slugs.length) {
+      said.textContent = "No bridge was shown there: move the map or widen the list, and take from it again.";
+      return;
+    }
     let bytes = 0;
     let done = 0;
     for (let start = 0; start < slugs.length; start += AT_ONCE) {
