@@ -14,11 +14,13 @@ from __future__ import annotations
 import numpy as np
 import scipy.optimize
 
-from .equilibrium import Equilibrium, Float, Mask
+from .equilibrium import Equilibrium, Float
 
 #: A load is carried if all but this part of its work is.
 CARRIED = 1e-10
-#: A cut bars a load if its product is below this part of the greatest there.
+#: Cuts are kept of loads that are outside by this part of their work.
+CLEAR = 1e-5
+#: A cut bars a load if its product is below minus this part of its terms.
 BARRED = 1e-7
 _MOST_CUTS = 200
 
@@ -50,15 +52,6 @@ class Cone:
         self._cuts[self._count] = cut
         self._count += 1
 
-    def refused(self, loads: Float) -> Mask:
-        """Return (p,): which of (p, n) loads a cut found so far bars."""
-        if not self._count:
-            return np.zeros(len(loads), bool)
-        held = loads @ self.cuts.T
-        size = np.abs(held).max(axis=1, initial=0.0)[:, None]
-        barred: Mask = (held < -BARRED * size).any(axis=1)
-        return barred
-
     def bars(self, start: Float, end: Float, low: float, high: float) -> bool:
         """Return whether one cut bars all loads between two fractions of a line.
 
@@ -67,7 +60,7 @@ class Cone:
         at_start, at_end = self.cuts @ start, self.cuts @ end
         one = (1.0 - low) * at_start + low * at_end
         two = (1.0 - high) * at_start + high * at_end
-        clear = -BARRED * np.maximum(np.abs(at_start), np.abs(at_end)).max(initial=0.0)
+        clear = -BARRED * (np.abs(self.cuts) @ (np.abs(start) + np.abs(end)))
         return bool(((one < clear) & (two < clear)).any())
 
     def cut(self, load: Float) -> Float | None:
@@ -85,7 +78,9 @@ class Cone:
             return None
         motion = work - self._columns @ tensions
         found: Float = -(motion / np.abs(motion).max()) @ self._drive
-        self._keep(found)
+        # A load that is hardly outside gives a cut that is mostly rounding.
+        if left > CLEAR * np.sqrt(len(work)):
+            self._keep(found)
         return found
 
     def reach(self, start: Float, step: Float, most: float) -> float:
@@ -94,7 +89,7 @@ class Cone:
         Both loads are (n,).
         """
         fall = -(self.cuts @ step)
-        falls = fall > 0.0
+        falls = fall > CARRIED * (np.abs(self.cuts) @ np.abs(step))
         if falls.any():
             held = np.maximum(self.cuts[falls] @ start, 0.0) / fall[falls]
             most = min(most, float(held.min()))
@@ -113,6 +108,6 @@ class Cone:
 def _until(cut: Float, start: Float, step: Float) -> float:
     """Return how often ``step`` can be added to ``start`` before the cut bars it."""
     fall = -float(cut @ step)
-    if fall <= 0.0:
+    if fall <= CARRIED * float(np.abs(cut) @ np.abs(step)):
         return np.inf
     return max(float(cut @ start), 0.0) / fall

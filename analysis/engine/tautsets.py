@@ -101,12 +101,8 @@ class TautSets:
             if self.holds(piece, load, scale):
                 self._latest = piece
                 return piece
-        if self.cone.refused(load[None])[0]:
-            return None
         slack = self._dual_method(load, TOLERANCE * scale)
         if slack is None:
-            # Remembered, so that loads like this one are refused at sight.
-            self.cone.cut(load)
             return None
         self._latest = self.piece(slack)
         return self._latest
@@ -244,9 +240,6 @@ class TautSets:
                 at = int(np.flatnonzero(open_)[0])
                 found[at] = self.solve(loads[at])
                 open_[at] = False
-                if found[at] is None:
-                    here = np.flatnonzero(open_)
-                    open_[here[self.cone.refused(loads[here])]] = False
         return found
 
     def line(
