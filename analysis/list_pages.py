@@ -39,7 +39,11 @@ LISTS = {one.name: one for _, lists in GROUPS for one in lists}
 
 @require_safe
 def contents(request):
-    """Every list that this person may ask for, by what it answers."""
+    """Every list that this person may ask for, by what it answers.
+
+    Filters of the list of bridges go along to each, so that a view can be asked.
+    """
+    view = asked.read(request.GET, request.user)
     groups = [
         (title, [one for one in lists if one.may_ask(request.user)])
         for title, lists in GROUPS
@@ -47,7 +51,11 @@ def contents(request):
     return render(
         request,
         "analysis/lists.html",
-        {"groups": [(title, lists) for title, lists in groups if lists]},
+        {
+            "groups": [(title, lists) for title, lists in groups if lists],
+            "tags": view.facets.tags(),
+            "query": view.facets.query(),
+        },
     )
 
 
