@@ -72,7 +72,10 @@ def load(source: BinaryIO, progress=None) -> dict:
 
 
 def _require_empty():
-    held = tables.holds_anything("default")
+    try:
+        held = tables.holds_anything("default")
+    except DatabaseError:
+        raise Refused("The tables of this release are not there: manage.py migrate.")
     if held:
         raise Refused(
             f"The site holds something already ({held}). An archive is loaded into an "
