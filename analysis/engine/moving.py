@@ -21,6 +21,7 @@ from .loads import Lane, Load, Places, Train, Uniform
 from .pairs import Crossed
 from .setting import Setting, Unstable, setting
 from .statics import DeadState, Model
+from .tautbatch import FEWEST, vehicle_extremes
 
 __all__ = [
     "Envelope",
@@ -168,7 +169,8 @@ def envelope_of(
         beyond[falls] = True
         if fall.by_one_bar and not asked.spreads:
             beyond[falls] = _vehicles_where_it_stands(asked, share, range_, falls)
-    for c in np.flatnonzero(state.stands).tolist():
+    done = _many_beyond(asked, share, range_, np.flatnonzero(state.stands & beyond))
+    for c in np.flatnonzero(state.stands & ~done).tolist():
         if beyond[c]:
             some, what = ~np.asarray(truss.absent, bool), loads
         elif len(system.touched) and asked.spreads:
@@ -448,6 +450,39 @@ def _vehicles_where_it_stands(
         )
     range_.put(columns, some)
     return beyond
+
+
+def _many_beyond(asked: Setting, factor: Float, range_: _Range, columns: Index) -> Mask:
+    """Put in the extremes of many configurations that ``pairs`` cannot answer.
+
+    Returns (c,) which are answered so.
+    """
+    settled, state = asked.settled, asked.state
+    done = np.zeros(len(state.stands), bool)
+    if len(columns) < FEWEST or asked.spreads or range_.high_at is not None:
+        return done
+    present = ~np.asarray(asked.system.truss.absent, bool)
+    start = state.forces_kip[columns]
+    high, low = start.copy(), start.copy()
+    answered = np.ones(len(columns), bool)
+    for value in np.unique(factor[present & (factor != 0.0)]):
+        members = np.flatnonzero(present & (factor == value))
+        most, least, known = vehicle_extremes(
+            asked.system,
+            settled.ea[columns],
+            settled.dead[columns],
+            value * asked.live_kip,
+            asked.places.linked,
+            asked.model == "classical",
+            lambda c: asked.sets(int(columns[c])),
+        )
+        answered &= known
+        high[:, members] = np.maximum(start[:, members], most[:, members])
+        low[:, members] = np.minimum(start[:, members], least[:, members])
+    done[columns[answered]] = True
+    range_.high[columns[answered]] = high[answered]
+    range_.low[columns[answered]] = low[answered]
+    return done
 
 
 def _reactions(

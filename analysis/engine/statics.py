@@ -22,6 +22,7 @@ from .equilibrium import (
     analyse,
 )
 from .pairs import COUNTER, LOWEST_STATE, PARTNER, Columns, Crossed
+from .tautbatch import FEWEST, dead_many
 from .tautsets import TOLERANCE, TautSets
 
 Model = Literal["elastic", "classical"]
@@ -135,7 +136,16 @@ def settle_dead(
 
     balanced = np.ones(count, bool)
     joints: list[tuple[str, ...]] = [system.movable] * count
-    for c in np.flatnonzero(beyond):
+    done = np.zeros(count, bool)
+    some = np.flatnonzero(beyond)
+    if len(some) >= FEWEST and not system.movable:
+        found, slack, known = dead_many(
+            system, ea[some], dead[some], model == "classical"
+        )
+        done[some[known]] = True
+        forces[some[known]] = found[known]
+        taut[some[known]] = ~np.asarray(system.truss.absent, bool) & ~slack[known]
+    for c in np.flatnonzero(beyond & ~done):
         taut[c] = ~np.asarray(system.truss.absent, bool)
         sets = TautSets(system, ea[c], model == "classical")
         piece = sets.solve(dead[c]) if _in_reach(system, dead[c]) else None
