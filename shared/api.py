@@ -31,6 +31,14 @@ class Pages(PageNumberPagination):
                 {"page": "There is no such page."}, code="page"
             ) from error
 
+    def get_page_size(self, request):
+        asked = request.query_params.get(self.page_size_query_param, "")
+        if asked and not re.fullmatch("0*[1-9][0-9]{0,8}", asked):
+            raise exceptions.ValidationError(
+                {self.page_size_query_param: ["Give a whole number, 1 or more."]}
+            )
+        return super().get_page_size(request)
+
 
 def tagged(view):
     """Give a view's answers an ETag of their content, and 304 to who holds it.

@@ -275,7 +275,7 @@ def accept_visit(*, visit, reviewer, held_back=()):
 
 
 def _ask(visit, questions, is_held_back):
-    observations = {one.pk: one for one in visit.observations.filter(pk__in=questions)}
+    observations = {one.pk: one for one in visit.observations.all()}
     for pk, question in questions.items():
         if pk not in observations:
             raise ValidationError(
@@ -407,8 +407,9 @@ def take_in(*, visit, reviewer, observations):
     """
     _require_reviewer(reviewer, visit)
     held = _locked(visit, Visit.Status.ACCEPTED)
-    found = list(held.observations.held_back().filter(pk__in=observations))
-    if not found or len(found) != len(set(observations)):
+    wanted = set(observations)
+    found = [one for one in held.observations.held_back() if one.pk in wanted]
+    if not found or len(found) != len(wanted):
         raise ValidationError("That is not held back any more.", code="unknown")
     for one in found:
         one.is_held_back = False

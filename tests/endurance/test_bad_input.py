@@ -125,7 +125,7 @@ def is_as_meant(fault, case):
     """
     is_blank = any(value == "" for value in (case.query or {}).values())
     return isinstance(fault, AcceptedNegativeData) and (
-        "in cookie" in str(fault) or is_blank
+        "cookie" in str(fault) or is_blank
     )
 
 

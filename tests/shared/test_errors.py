@@ -162,3 +162,13 @@ def test_every_call_says_how_it_may_be_refused(client, db):
         for method, told in methods.items():
             assert {"400", "403", "404", "429", "507"} <= set(told["responses"]), path
             assert ("413" in told["responses"]) is ("requestBody" in told), method
+
+
+@pytest.mark.parametrize(
+    "asked, status", [("", 200), ("7", 200), ("x", 400), ("0", 400)]
+)
+def test_a_size_of_page_that_is_none_is_refused(client, db, asked, status):
+    answer = client.get("/api/bridges/", {"page_size": asked})
+    assert answer.status_code == status
+    if status == 400:
+        assert answer.json()["errors"][0]["field"] == "page_size"

@@ -149,6 +149,17 @@ def test_an_answer_that_cannot_be_kept_names_its_field(
     assert visit.status == "returned"
 
 
+def test_an_observation_of_a_number_no_row_can_have_is_not_of_this_visit(
+    phone, visit, rex
+):
+    services.return_visit(visit=visit, reviewer=rex, question="Which?")
+    answers = [{"observation": 2**70, "text": "That one."}]
+    document = {"client_id": str(make_id("r")), "answers": answers}
+    answer = post(phone, visit, document)
+    assert answer.status_code == 400
+    assert answer.json()["errors"][0]["code"] == "unknown"
+
+
 def test_nobody_answers_for_another_or_where_nothing_is_asked(ada, visit, rex):
     with pytest.raises(ValidationError):
         replies.answer(visit=visit, person=ada, answers={}, text="I meant north.")
