@@ -99,6 +99,12 @@ def lay_out_bridge(bridge):
     _keep(bridge, _bridge_elements(bridge))
 
 
+def elements_of(bridge):
+    """Return the elements that can be seen on a bridge, none of them stored."""
+    seen = [one for span in bridge.spans.all() for one in _span_elements(span)]
+    return [*seen, *_bridge_elements(bridge)]
+
+
 def _keep(bridge, wanted):
     """Write elements by their path; what stands already keeps its identity."""
     standing = {one.path: one for one in Element.objects.filter(bridge=bridge)}

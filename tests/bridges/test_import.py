@@ -589,3 +589,21 @@ def test_the_command_reports_dry_and_takes(db, tmp_path):
     path.write_bytes(b"PK\x03\x04")
     with pytest.raises(CommandError, match="ZIP"):
         call_command("import_inventory", str(path))
+
+
+def test_a_visit_can_be_logged_to_what_a_list_brought(
+    db, django_capture_on_commit_callbacks
+):
+    from analysis import brought as laid
+    from surveys.models import Element
+
+    with django_capture_on_commit_callbacks(execute=True):
+        own(
+            "number,name,county,latitude,longitude,form,span_count\n"
+            "N-1,Wharton Bridge,Elder,41,-77,parker,2\n"
+        )
+    bridge = Bridge.objects.get()
+    paths = set(Element.objects.filter(bridge=bridge).values_list("path", flat=True))
+    assert {"span-1/deck", "span-2/deck", "limit"} <= paths
+    laid.lay_out(bridges=[bridge.pk])
+    assert Element.objects.count() == len(paths)
