@@ -109,8 +109,10 @@ def vehicle_peaks(
     """
     beyond = np.zeros(crossed.count, bool)
     factors = np.atleast_1d(np.asarray(factor, float))
-    for begin in range(0, crossed.count, BLOCK):
-        block = slice(begin, min(begin + BLOCK, crossed.count))
+    # Of small trusses more go together: a call costs as much as its work.
+    several = max(BLOCK, _FORCES_AT_ONCE // 2 // max(1, live.r.size))
+    for begin in range(0, crossed.count, several):
+        block = slice(begin, min(begin + several, crossed.count))
         mine = factors if len(factors) == 1 else factors[block]
         work = _Block(crossed, live, places, mine, wanted, peaks, block)
         beyond[block] = work.run(standing_only)

@@ -8,8 +8,9 @@ members each. Figures are medians of process time. On a shared machine only rati
 one run mean anything, so the peer takes its turns between the engine's. The peer is
 OpenSeesPy (extra ``bench``; its wheel needs the libraries libblas3 and liblapack3), one
 model per geometry, its own tension-only material, areas as parameters, 1-ft steps or the
-places where an axle stands on a joint, every bar's force read at every step. Without it
-the ratios are left out. What each line should come to stands beside it.
+places where an axle stands on a joint, every bar's force read at every step. Neither is
+asked where a peak occurs. Without it the ratios are left out. What each line should come
+to stands beside it.
 """
 
 import dataclasses
