@@ -78,7 +78,7 @@ def _elsewhere_rows(spans, question):
     events = LifeEvent.objects.filter(
         kind=LifeEvent.Kind.MOVED, bridge__in={one.bridge_id for one in spans}
     )
-    for event in events.select_related("source").order_by("when_earliest", "id"):
+    for event in events.order_by("when_earliest", "id"):
         moves[event.bridge_id].append(event)
     rows = []
     for span in spans:
