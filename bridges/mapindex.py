@@ -720,7 +720,7 @@ class Places:
         """
         asked = np.zeros(DECADES + 1, dtype=np.int64)
         for decade in decades:
-            if decade.isdigit():
+            if decade.isdigit() and int(decade) <= LAST_DECADE:
                 asked[(int(decade) - FIRST_DECADE) // 10 + 1] = 1
         before = np.cumsum(asked)
         years, dated = self.rows.table("first_year"), self.rows.table("first_year") > 0

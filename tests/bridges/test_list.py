@@ -127,6 +127,7 @@ def test_a_value_that_cannot_be_read_is_told_and_the_rest_holds(client):
         "page=x",
         "order=%27%3B",
         "decade=9999999999",
+        "decade=9990&decade=1880",
         "changed_within=99999999999999999999",
         "visited_since=0001-01-01",
         "q=%25%25%25",
