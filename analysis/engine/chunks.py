@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 #: Configurations worked out before the next are begun.
-AT_ONCE = 2048
+AT_ONCE = 512
 
 Found = TypeVar("Found")
 
