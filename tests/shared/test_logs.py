@@ -17,7 +17,8 @@ from django.test import Client
 from shared import logs, views
 from tests.makers import PASSWORD, make_bridge, make_person
 
-SECRETS = ("ada", "ada@example.org", PASSWORD, "198.51.100.7", "s3cret-token")
+# No name that a random hexadecimal number could hold.
+SECRETS = ("otto", "otto@example.org", PASSWORD, "198.51.100.7", "s3cret-token")
 
 
 @pytest.fixture
@@ -64,12 +65,12 @@ def test_no_line_names_a_person_an_address_or_what_was_sent(
     client, db, written, settings
 ):
     settings.AXES_ENABLED = True
-    make_person("ada", email="ada@example.org")
+    make_person("otto", email="otto@example.org")
     caller = {"REMOTE_ADDR": "198.51.100.7"}
-    wrong = {"username": "ada", "password": "wrong"}
+    wrong = {"username": "otto", "password": "wrong"}
     client.post("/accounts/sign-in/", wrong, **caller)
     client.post("/accounts/sign-in/", wrong | {"password": PASSWORD}, **caller)
-    client.post("/accounts/link/", {"email": "ada@example.org"}, **caller)
+    client.post("/accounts/link/", {"email": "otto@example.org"}, **caller)
     client.post("/accounts/link/s3cret-token/", **caller)
     client.get("/accounts/invited/s3cret-token/", **caller)
     client.get("/bridges/s3cret-token/", **caller)
@@ -93,8 +94,8 @@ def test_a_fault_is_told_with_where_it_arose_and_the_requests_id(
 
 
 def test_of_a_databases_complaint_the_row_is_left_out():
-    error = OperationalError("duplicate key\nDETAIL: (email)=(ada@example.org)")
-    assert "ada@example.org" not in logs.fault(error)
+    error = OperationalError("duplicate key\nDETAIL: (email)=(otto@example.org)")
+    assert "otto@example.org" not in logs.fault(error)
     assert "duplicate key" in logs.fault(error)
 
 
@@ -146,8 +147,8 @@ def test_a_collector_is_told_of_faults_and_of_nobody(client, db, monkeypatch):
     server = http.server.HTTPServer(("127.0.0.1", 0), Collector)
     thread = threading.Thread(target=server.serve_forever)
     thread.start()
-    make_person("ada", email="ada@example.org")
-    client.login(username="ada", password=PASSWORD)
+    make_person("otto", email="otto@example.org")
+    client.login(username="otto", password=PASSWORD)
     client.raise_request_exception = False
     try:
         logs.report_to(f"http://key@127.0.0.1:{server.server_port}/1", "0.1.0")
