@@ -31,6 +31,8 @@ NEEDS_A_DATABASE = {
     "django_db_reset_sequences",
 }
 
+OF_A_BROWSER = {"page", "context", "browser", "browser_name", "playwright"}
+
 
 def pytest_configure(config):
     """Passwords are hashed slowly on purpose; not a thousand times in a test run."""
@@ -48,6 +50,11 @@ def pytest_collection_modifyitems(items):
     """
     for item in items:
         names = set(getattr(item, "fixturenames", ()))
+        if names & OF_A_BROWSER and not item.get_closest_marker("browser"):
+            # pytest would run every browser test beside it, and those commit.
+            raise pytest.UsageError(
+                f"{item.nodeid} takes a browser's name for its own."
+            )
         asked = item.get_closest_marker("django_db")
         if names & NEEDS_A_DATABASE or asked:
             item.add_marker("database")

@@ -76,9 +76,9 @@ def test_a_filter_that_cannot_be_read_is_one_error_of_its_field(client, query, f
     assert error["message"]
 
 
-@pytest.mark.parametrize("page", ["99", "0", "-1", "x", "9" * 40])
-def test_a_page_that_is_not_there_is_a_fault_of_its_field(client, page):
-    response = client.get(f"/api/bridges/?page={page}")
+@pytest.mark.parametrize("asked", ["99", "0", "-1", "x", "9" * 40])
+def test_a_page_that_is_not_there_is_a_fault_of_its_field(client, asked):
+    response = client.get(f"/api/bridges/?page={asked}")
     assert response.status_code == 400
     (error,) = response.json()["errors"]
     assert error["field"] == "page"
