@@ -798,6 +798,9 @@ class Held:
         self._places = {}
         self._lock = threading.Lock()
 
+    def is_of(self, token, version):
+        return (self.token, self.version) == (token, version)
+
     def places(self, is_members):
         with self._lock:
             if is_members not in self._places:
@@ -838,12 +841,15 @@ def places_of(is_members):
 
 def _current():
     global _held
-    token, version = _token(), MapVersion.current()
+    token = _token()
     held = _held
-    if held is None or (held.token, held.version) != (token, version):
+    if held is not None and held.is_of(token, MapVersion.glanced(token)):
+        return held
+    version = MapVersion.current()
+    if held is None or not held.is_of(token, version):
         with _lock:
             held = _held
-            if held is None or (held.token, held.version) != (token, version):
+            if held is None or not held.is_of(token, version):
                 held = _held = _build(token, version)
     return held
 
