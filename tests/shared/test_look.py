@@ -146,7 +146,7 @@ def test_a_typeface_for_the_web_is_small_and_has_what_the_pages_write(sans):
     assert [axis.axisTag for axis in font["fvar"].axes] == ["wght"]
 
 
-def test_a_typeface_is_answered_once_for_ever(sans, settings, tmp_path):
+def test_a_typeface_is_answered_once_for_ever(db, sans, settings, tmp_path):
     settings.DATA_DIR = tmp_path
     kept = tmp_path / "fonts" / str(fonts.RECIPE) / "source-sans-3.woff2"
     kept.parent.mkdir(parents=True)
@@ -166,7 +166,7 @@ def test_another_typeface_or_recipe_is_not_there(address):
 
 
 def test_nobody_waits_for_a_typeface_that_is_still_to_be_made(
-    settings, tmp_path, monkeypatch
+    db, settings, tmp_path, monkeypatch
 ):
     settings.DATA_DIR = tmp_path
     asked = []
