@@ -3,7 +3,7 @@
 By hand against a server that speaks S3, here the npm package s3rver, whose keys are
 both "S3RVER":
 
-    npx s3rver --directory /tmp/store --port 4568 &
+    npx s3rver --directory store --port 4568 &
     S3_ENDPOINT=http://127.0.0.1:4568 S3_KEYS=S3RVER pytest tests/shared/test_bucket.py
 """
 
