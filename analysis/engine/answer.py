@@ -30,7 +30,7 @@ from .chordcheck import ChordState
 from .equilibrium import Float, Index, Mask, Truss
 from .liveload import Loading
 from .moving import Envelope, envelope_of
-from .question import CheckInput
+from .question import CheckInput, MemberInput
 from .rating import ratings_of
 from .resistance import LEVELS, METHODS, Capacity, Piece, bare_section, capacity
 from .setting import Setting, setting
@@ -253,20 +253,24 @@ def _may_be_pushed_unrated(batch: _Batch) -> bool:
 def _assemble(checks: Sequence[CheckInput]) -> _Batch:
     truss = truss_of(checks[0])
     method = checks[0].method
-    # Subsets of changes share their members: each is looked up once, by identity.
+    # Subsets of changes share their members, and members of one truss their make: each
+    # is looked up once, by identity.
     known: dict[int, Capacity] = {}
     weights: dict[int, float] = {}
+    alike: dict[object, tuple[Capacity, float]] = {}
     capacities = []
     for check in checks:
         row = []
         for member in check.members:
             each = known.get(id(member))
             if each is None:
-                each = known[id(member)] = capacity(member, method)
-                bare = None if member.is_absent else bare_section(member)
-                weights[id(member)] = (
-                    0.0 if bare is None else bare.weight_plf * member.length_ft
-                )
+                make = _make(member)
+                if make not in alike:
+                    bare = None if member.is_absent else bare_section(member)
+                    plf = 0.0 if bare is None else bare.weight_plf
+                    alike[make] = capacity(member, method), plf * member.length_ft
+                each, weights[id(member)] = alike[make]
+                known[id(member)] = each
             row.append(each)
         capacities.append(row)
     items = [
@@ -290,6 +294,22 @@ def _assemble(checks: Sequence[CheckInput]) -> _Batch:
         dead[:, truss.tightening] = 1.0
     ea = np.array([[each.ea_kip for each in row] for row in capacities])
     return _Batch(checks, truss, capacities, items, ea, dead)
+
+
+def _make(member: MemberInput) -> object:
+    """Return what members must share to have one capacity and one weight."""
+    return (
+        id(member.components),
+        id(member.section),
+        id(member.material),
+        member.is_absent,
+        member.tension_only,
+        member.loss_fraction,
+        member.length_ft,
+        member.unbraced_in_plane_ft,
+        member.unbraced_out_of_plane_ft,
+        member.k,
+    )
 
 
 def _envelopes(asked: Setting, loading: Loading) -> tuple[Envelope, Envelope]:

@@ -6,11 +6,10 @@ Feet, inches, kips and ksi as the names say. Everything is frozen and hashable.
 from __future__ import annotations
 
 import hashlib
-import json
-from dataclasses import asdict, dataclass, fields
-from functools import cached_property, lru_cache
-from typing import Any
+from dataclasses import dataclass
+from functools import cached_property
 
+from .canonical import kept_hash, text, without_kept
 from .deadload import DeadLoad
 from .forms import Geometry
 from .materials import Material
@@ -51,22 +50,8 @@ class MemberInput:
     k: float = 1.0
     tightened_in: float = 0.0
 
-    @cached_property
-    def text(self) -> str:
-        """This member as it is hashed."""
-        return _text_of(self)
-
-    def __hash__(self) -> int:
-        # Asked for many times in one check, and deep: every piece and its material.
-        return self._hash
-
-    @cached_property
-    def _hash(self) -> int:
-        return hash(tuple(getattr(self, one.name) for one in fields(self)))
-
-    def __getstate__(self) -> dict[str, Any]:
-        # Another process hashes texts otherwise.
-        return {k: v for k, v in self.__dict__.items() if k != "_hash"}
+    __hash__ = kept_hash
+    __getstate__ = without_kept
 
 
 @dataclass(frozen=True)
@@ -197,92 +182,24 @@ class CheckInput:
     floor_system: FloorSystem | None = None
     pins: tuple[Pin, ...] = ()
 
-    def canonical(self) -> dict[str, Any]:
-        """Return the question in plain JSON form, the same for every way of asking."""
-        return self._head() | {"members": [_plain(member) for member in self.members]}
-
-    def _head(self) -> dict[str, Any]:
-        return {
-            "geometry": self.geometry.canonical(),
-            "deck_position": self.deck_position,
-            "connection": self.connection,
-            "dead_load": _plain(self.dead_load),
-            "live_load": _plain(self.live_load) if self.live_load else None,
-            "method": self.method,
-            "tension_only_model": self.tension_only_model,
-            "chord": _plain(self.chord) if self.chord else None,
-        } | self._later()
-
     @cached_property
     def sha256(self) -> str:
-        """The SHA-256 of ``canonical`` as sorted JSON without spaces, 64 hex digits."""
-        head = self._head()
-        del head["geometry"]
-        parts = {key: _text(value) for key, value in head.items()}
-        # Between the configurations of one truss most members are the same.
-        parts["geometry"] = self.geometry.canonical_text
-        parts["members"] = f"[{','.join(member.text for member in self.members)}]"
-        text = ",".join(f'"{key}":{parts[key]}' for key in sorted(parts))
-        return hashlib.sha256(f"{{{text}}}".encode()).hexdigest()
-
-    def _later(self) -> dict[str, Any]:
-        """Return the parts that came after files were first hashed, where given."""
-        found: dict[str, Any] = {}
+        """The SHA-256 of the question as sorted JSON without spaces, 64 hex digits."""
+        parts = {
+            "geometry": self.geometry.canonical_text,
+            "deck_position": text(self.deck_position),
+            "connection": text(self.connection),
+            "members": text(self.members),
+            "dead_load": text(self.dead_load),
+            "live_load": text(self.live_load),
+            "method": text(self.method),
+            "tension_only_model": text(self.tension_only_model),
+            "chord": text(self.chord),
+        }
+        # These came after files were first hashed.
         if self.floor_system is not None:
-            found["floor_system"] = _plain(self.floor_system)
+            parts["floor_system"] = text(self.floor_system)
         if self.pins:
-            found["pins"] = [_plain(pin) for pin in self.pins]
-        return found
-
-
-#: Keys that came after files were first hashed: left out where they say nothing, so
-#: that an old question keeps its hash.
-LATER: dict[str, Any] = {
-    "crowd": None,
-    "vehicles": 1,
-    "placing": "worst",
-    # of a member
-    "tightened_in": 0.0,
-    # of a component
-    "remaining_in": 0.0,
-    "holes": 0,
-    "rivet_in": 0.0,
-    "by_one_leg": False,
-    "longer_in": 0.0,
-    # of pieces tied together
-    "bottom_width_in": 0.0,
-    "bottom_thickness_in": 0.0,
-    "box_depth_in": 0.0,
-    "lacing_in2": 0.0,
-    "lacing_deg": 60.0,
-    "battens_apart_in": 0.0,
-    "untied_ft": 0.0,
-    "pin_height_in": 0.0,
-    "lacing_thickness_in": 0.0,
-    "lacing_planes": 2,
-    "lacing_systems": 1,
-}
-
-
-def _without_later(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    return {k: v for k, v in pairs if k not in LATER or v != LATER[k]}
-
-
-@lru_cache(maxsize=8192)
-def _plain(
-    part: MemberInput | DeadLoad | LiveLoad | Chord | FloorSystem | Pin,
-) -> dict[str, Any]:
-    """Return a part as plain values; shared, and so only to be read.
-
-    Between the configurations of one truss nearly all members are the same.
-    """
-    return asdict(part, dict_factory=_without_later)
-
-
-def _text(value: Any) -> str:
-    return json.dumps(value, sort_keys=True, separators=(",", ":"))
-
-
-@lru_cache(maxsize=8192)
-def _text_of(member: MemberInput) -> str:
-    return _text(_plain(member))
+            parts["pins"] = text(self.pins)
+        whole = ",".join([f'"{key}":{parts[key]}' for key in sorted(parts)])
+        return hashlib.sha256(f"{{{whole}}}".encode()).hexdigest()

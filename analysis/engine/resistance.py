@@ -16,6 +16,7 @@ from .materials import STEEL_E_KSI, WEIGHT_PCF, Material, Strength, strength
 from .question import GivenSection, MemberInput
 from .sections import (
     IN2_PER_FT2,
+    Component,
     Section,
     combined,
     component_section,
@@ -214,12 +215,14 @@ def capacity(
     Source: named in ``METHODS`` and ``materials``. Known answers:
     tests/published/test_worked_rating.py, test_columns.py.
     """
-    parts = _parts(member)
+    parts = _parts(
+        member.components, member.section, member.material, member.loss_fraction
+    )
     if not parts:
         unit = Section(1.0, 1.0, None, None, 0.0)
         e = strength(member.material).e_ksi if member.material else STEEL_E_KSI
         return Capacity(unit, e, None, None, None, ())
-    parts = [part for part in parts if part.acts]
+    parts = tuple(part for part in parts if part.acts)
     whole = combined([(part.section, part.e_ksi) for part in parts])
     slenderness = _slenderness(member, whole, kl_out_in)
     widths = _length_over_width(member, whole, kl_out_in)
@@ -260,29 +263,34 @@ class _Part:
         return self.known.e_ksi if self.known else STEEL_E_KSI
 
 
-@lru_cache(maxsize=8192)
 def bare_section(member: MemberInput) -> Section | None:
     """Return a member's section before losses; None where nothing says what it is."""
-    whole = replace(member, loss_fraction=0.0)
-    parts = _parts(whole)
+    parts = _parts(member.components, member.section, member.material, 0.0)
     return combined([(p.section, p.e_ksi) for p in parts]) if parts else None
 
 
-def _parts(member: MemberInput) -> list[_Part]:
-    if member.section is not None:
-        known = _known(member.material)
-        section = _given(member.section, known)
-        return [_Part(_reduced(section, member.loss_fraction), known, True)]
+@lru_cache(maxsize=8192)
+def _parts(
+    components: tuple[Component, ...],
+    given: GivenSection | None,
+    material: Material | None,
+    loss_fraction: float,
+) -> tuple[_Part, ...]:
+    """Return the parts of every member that is made of these."""
+    if given is not None:
+        known = _known(material)
+        section = _given(given, known)
+        return (_Part(_reduced(section, loss_fraction), known, True),)
     parts = []
-    for piece in member.components:
-        known = _known(piece.material or member.material)
+    for piece in components:
+        known = _known(piece.material or material)
         pcf = known.weight_pcf if known else WEIGHT_PCF["steel"]
-        section = _reduced(component_section(piece, pcf), member.loss_fraction)
+        section = _reduced(component_section(piece, pcf), loss_fraction)
         acts = piece.carries != "none"
         parts.append(
             _Part(section, known, piece.carries == "all", acts, piece.longer_in)
         )
-    return parts
+    return tuple(parts)
 
 
 def _known(material: Material | None) -> Strength | None:
@@ -305,6 +313,8 @@ def _given(given: GivenSection, known: Strength | None) -> Section:
 
 def _reduced(section: Section, loss_fraction: float) -> Section:
     """Return a section less a part of it everywhere; its weight and radii stay."""
+    if not loss_fraction:
+        return section
     left = 1.0 - loss_fraction
     i_in, i_out = section.i_in_plane_in4, section.i_out_of_plane_in4
     return replace(

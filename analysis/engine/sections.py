@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
+from .canonical import kept_hash, without_kept
 from .errors import UnknownShape
 from .materials import Material, strength
 
@@ -271,6 +272,9 @@ class Component:
     rivet_in: float = 0.0
     by_one_leg: bool = False
     longer_in: float = 0.0
+
+    __hash__ = kept_hash
+    __getstate__ = without_kept
 
 
 @dataclass(frozen=True)

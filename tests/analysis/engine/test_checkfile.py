@@ -1,14 +1,19 @@
 """Reading check files: what is right, and every way of being wrong, by its path."""
 
+import dataclasses
+import hashlib
 import json
 import math
+import pickle
 
 import jsonschema
 import pytest
 
 from analysis.engine import checkfile, forms
+from analysis.engine.canonical import LATER
 from analysis.engine.errors import CheckFileError
 from analysis.engine.parsing import MOST_BYTES
+from tests.endurance.fuzz_check_files import of_parts
 
 from .checkfiles import ALL, GONE, OUTRIGHT, PONY, THROUGH, changed
 
@@ -585,6 +590,33 @@ SAME = {
 
 def test_the_hash_of_a_known_file_stays_what_it_is():
     assert checkfile.input_sha256(THROUGH) == THROUGH_SHA256
+
+
+@pytest.mark.parametrize("document", [*ALL.values(), of_parts()])
+def test_the_hash_is_that_of_the_question_as_sorted_json(document):
+    check = checkfile.read(document)
+
+    def said(pairs):
+        return {k: v for k, v in pairs if k not in LATER or v != LATER[k]}
+
+    whole = dataclasses.asdict(check, dict_factory=said)
+    for key in ("title", *(k for k in ("floor_system", "pins") if not whole[k])):
+        del whole[key]
+    whole["geometry"] = check.geometry.canonical()
+    text = json.dumps(whole, sort_keys=True, separators=(",", ":"))
+    assert checkfile.sha256_of(check) == hashlib.sha256(text.encode()).hexdigest()
+
+
+def test_members_read_twice_are_equal_and_travel_without_what_they_keep():
+    one, other = (checkfile.read(PONY).members[0] for _ in range(2))
+    made = dataclasses.replace(one)
+    assert made == one == other
+    assert hash(made) == hash(one) == hash(other)
+    assert hash(made) != hash(dataclasses.replace(one, loss_fraction=0.5))
+    # Another process hashes texts otherwise.
+    sent = pickle.loads(pickle.dumps(one))
+    assert sent == one
+    assert vars(sent).keys() == {field.name for field in dataclasses.fields(one)}
 
 
 @pytest.mark.parametrize("how", SAME)
