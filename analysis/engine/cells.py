@@ -55,6 +55,8 @@ _FORCES_AT_ONCE = 2**20
 _FEW_AT_ONCE = 2**12
 #: Of forces, kip: nothing is known.
 _UNKNOWN = 1e100
+#: The least part of live load: its reciprocal times what is unknown is still a number.
+_NEARLY = 1e-150
 #: Redundants that lift each other by more than this part leave nothing known.
 _MOST_LIFTED = 0.9
 _LIFTS = 6
@@ -166,6 +168,10 @@ def _block_shares(
     straight = (from_dead != 0).all(axis=0)  # (s, c): one state along the whole ray
     joined = from_dead[:, :-1] & columns.states[:, 1:]
     split = ~(joined != 0).all(axis=0) & places.linked[:, None]
+    # Between a place without any load and the next there are but parts of the load in
+    # the next, which its ray has all multiples of.
+    moves = np.abs(live.base).max(axis=0) > TOLERANCE * live.scale
+    split &= (moves[:-1] & moves[1:])[:, None]
     state = _BlockState(
         crossed,
         live,
@@ -358,6 +364,11 @@ class _BlockState:
         sign = np.array([one for _, one in self.which]).reshape(-1, 1, 1)
         #: (q, t, c): how far forces may go from the dead-load force.
         self.room = self.value - sign * self.dead_force[: self.count]
+        # What dead load alone reaches is found, and nothing can better it.
+        reached = self.room <= 0.0
+        self.value[reached] = self.room[reached] = np.inf
+        for q, (level, _) in enumerate(self.which):
+            self.share[level][reached[q]] = 1.0
 
     @cached_property
     def _redundants_of(self) -> tuple[Index, Float]:
@@ -447,7 +458,7 @@ class _BlockState:
         # Forces in proportion to one part of dead load: 1 / multiple is the share.
         for q, (level, _) in enumerate(self.which):
             share = self.share[level]
-            best[q] = share / np.maximum(1.0 - share, 1e-300)
+            best[q] = share / np.maximum(1.0 - share, _NEARLY)
         self._only_the_least(best)
         kept = np.arange(count)
         if self.least is not None:
