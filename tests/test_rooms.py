@@ -166,6 +166,13 @@ def test_the_search_for_imports_sees_one_without_its_semicolon():
     assert ends == ["", ";"]
 
 
+def test_every_test_that_a_docstring_leads_to_is_there():
+    tests = {path.name for path in ROOT.glob("tests/**/test_*.py")}
+    for path in ROOT.glob("analysis/engine/**/*.py"):
+        named = set(re.findall(r"\btest_[a-z0-9_]+\.py", path.read_text()))
+        assert named <= tests, (path.name, named - tests)
+
+
 def test_nothing_stands_at_the_top_but_what_is_agreed():
     agreed = {
         *ROOMS,

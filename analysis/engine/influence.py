@@ -51,7 +51,7 @@ def influence(truss: Truss, ea_kip: Float, taut: Mask) -> Float:
     Source
     ------
     Least strain energy of the determinate remainder and its self-stresses; derivation
-    in ``equilibrium``. Known answers: reference truss, test_statics_worked.py.
+    in ``equilibrium``. Known answers: reference truss, test_statics.py.
     """
     acting = dataclasses.replace(
         truss,

@@ -439,7 +439,7 @@ def works_out(
     -------
     Worked
 
-    Source: statics. Known answers: tests/analysis/engine/test_period.py.
+    Source: statics. Known answers: tests/published/test_period_specifications.py.
     """
     case = _Case(checks, specification)
     if not case.rated.any():

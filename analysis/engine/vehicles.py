@@ -185,7 +185,7 @@ CROWD_SOURCE = (
 def crowd_psf(area_ft2: float) -> float:
     """Return the pedestrian load on a walkway of an area, psf.
 
-    Source: ``CROWD_SOURCE``. Known answers: tests/published/test_period_loads.py.
+    Source: ``CROWD_SOURCE``. Known answers: tests/published/test_aashto_loads.py.
     """
     if area_ft2 <= CROWD_AREA_FT2:
         return CROWD_PSF

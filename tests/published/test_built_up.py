@@ -173,16 +173,17 @@ def agree(found, oracle):
 
 @pytest.mark.published("Built-up sections by parallel axes", "derived")
 @pytest.mark.parametrize(
-    ("depth", "weight", "apart", "plate", "middle", "off"),
+    ("depth", "weight", "apart", "plate", "middle", "off", "centre"),
     [
-        (8, 11.5, 6.5, (12, 0.25), 4, 1.271),
-        (10, 15.3, 8, (14, 0.3125), 5, 1.692),
-        (5, 6.7, 5, (9, 0.25), 2.5, 0.954),
+        (8, 11.5, 6.5, (12, 0.25), 4, 1.271, 5.271),
+        (10, 15.3, 8, (14, 0.3125), 5, 1.692, 6.692),
+        (5, 6.7, 5, (9, 0.25), 2.5, 0.954, 3.454),
     ],
 )
 def test_pins_on_the_channels_middle_stand_below_the_chords_centre(
-    depth, weight, apart, plate, middle, off
+    depth, weight, apart, plate, middle, off, centre
 ):
+    """Centres by moments about the bottom."""
     width, thickness = plate
     chord = Component(
         "channel",
@@ -196,7 +197,9 @@ def test_pins_on_the_channels_middle_stand_below_the_chords_centre(
             pin_height_in=middle,
         ),
     )
-    assert component_section(chord).pin_below_in == approx(off, abs=6e-4)
+    below = component_section(chord).pin_below_in
+    assert below == approx(off, abs=6e-4)
+    assert middle + below == approx(centre, abs=6e-4)
 
 
 @pytest.mark.published("AASHTO Standard Specifications, 10.16, net sections", "memory")
@@ -227,6 +230,8 @@ def test_of_two_eyebars_the_shorter_reaches_its_limit_first():
     # The short bar at 25.4 kip is at its limit when both carry 43.8.
     assert found.tension_kip["operating"] == approx(43.8, abs=0.01)
     assert 25.4166 - lag == approx(18.4, abs=0.02)
+    # E d/L: 3.5 ksi for each 1/32 in on 20 ft.
+    assert lag / 1.5 * 180 / 240 == approx(3.5, abs=0.06)
     assert found.headroom_kip(10.0, "operating", True) == approx(33.8, abs=0.01)
 
 

@@ -120,6 +120,14 @@ def test_johnsons_lines_touch_the_engines_euler(strength, ends, slope, limit):
     assert euler(touches) == approx(strength / 3)
 
 
+@pytest.mark.published("T. H. Johnson's straight lines", "reproduced")
+def test_johnsons_hinged_wrought_iron_to_a_tenth():
+    """Slope 157.2, limit 178.1."""
+    euler = 5 / 3 * column_strength_ksi(1e9, 27_000.0, 1.0)
+    limit = math.sqrt(3.0 * euler / 42.0)
+    assert [2.0 * 42_000 / (3.0 * limit), limit] == approx([157.2, 178.1], abs=0.06)
+
+
 @pytest.mark.published("G. B. N. Tower, 1874", "seen")
 @pytest.mark.parametrize(
     ("widths", "psi"),

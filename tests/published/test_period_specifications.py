@@ -27,15 +27,93 @@ def test_the_committees_table_of_1875(span_ft, psf):
     assert [one.psf_at(span_ft) for one in classes] == approx(list(psf))
 
 
+@pytest.mark.published("G. L. Vose, Bridge Disasters in America, 1887", "seen")
+def test_the_committees_load_on_the_floor():
+    """On four wheels: 24, 16 and 8 tons; iron often at 15,000 psi in tension."""
+    committee = BY_KEY["asce-1875"]
+    tons = [float(one.floor_words.split()[0]) for one in committee.classes]
+    assert tons == approx([24, 16, 8])
+    assert committee.metals["wrought-iron"].tension_ksi == approx(15.0)
+
+
+@pytest.mark.published("G. B. N. Tower, 1874", "seen")
+def test_towers_stresses_and_load():
+    """Iron 15,000 in tension and 11,000 in short posts, wood 2,000 psi; 120 psf."""
+    tower = BY_KEY["tower-1874"]
+    iron, timber = tower.metals["wrought-iron"], tower.metals["timber"]
+    ours = [iron.tension_ksi, iron.column.a_ksi, timber.tension_ksi]
+    ours.append(tower.classes[0].psf_at(120.0))
+    assert ours == approx([15.0, 11.0, 2.0, 120.0])
+
+
+WEAK = pytest.mark.published("Period highway loads, weakly recalled", "memory")
+
+
+@WEAK
+@pytest.mark.parametrize(
+    ("span_ft", "psf"),
+    [
+        (50, (100, 100, 80)),
+        (150, (90, 90, 80)),
+        (200, (80, 80, 70)),
+        (300, (70, 70, 60)),
+        (400, (60, 60, 50)),
+    ],
+)
+def test_waddells_loads_of_1884(span_ft, psf):
+    classes = BY_KEY["waddell-1884"].classes
+    assert [one.psf_at(span_ft) for one in classes] == approx(list(psf))
+
+
+@WEAK
+@pytest.mark.parametrize(
+    ("span_ft", "psf"),
+    [(80, (100, 80, 80, 75)), (150, (90, 70, 67.5, 65)), (250, (80, 60, 55, 55))],
+)
+def test_coopers_loads(span_ft, psf):
+    """To 100 ft, falling to 200 ft."""
+    cooper = BY_KEY["cooper-1884"]
+    assert cooper.load_certainty == cooper.stress_certainty == period.WEAK
+    assert [one.psf_at(span_ft) for one in cooper.classes] == approx(list(psf))
+
+
+@WEAK
+@pytest.mark.parametrize(
+    ("slenderness", "pinned", "riveted"), [(60, 13.8, 14.1), (120, 10.2, 11.4)]
+)
+def test_the_parabolas_of_1931(slenderness, pinned, riveted):
+    """15,000 less a third, or with riveted ends a quarter, of the square of L/r."""
+    column = BY_KEY["aasho-1931"].metals["steel"].column
+    ours = [column.stress_ksi(slenderness, is_pinned) for is_pinned in (True, False)]
+    assert ours == approx([pinned, riveted])
+
+
+@WEAK
+@pytest.mark.parametrize(
+    ("slenderness", "hinged", "fixed"), [(50, 14.0, 14.5), (100, 10.0, 11.0)]
+)
+def test_waddells_straight_lines_of_1898(slenderness, hinged, fixed):
+    """18,000 less 80 L/r hinged and 70 fixed."""
+    column = BY_KEY["waddell-1898"].metals["steel"].column
+    ours = [column.stress_ksi(slenderness, is_pinned) for is_pinned in (True, False)]
+    assert ours == approx([hinged, fixed])
+
+
 @pytest.mark.published("Gordon-Rankine, 8,000 lb", "reproduced")
 @pytest.mark.parametrize(
-    ("slenderness", "square", "two_pins"),
-    [(40, 7.692, 7.407), (80, 6.897, 6.061), (120, 5.882, 4.651)],
+    ("slenderness", "square", "one_pin", "two_pins"),
+    [
+        (40, 7.692, 7.595, 7.407),
+        (80, 6.897, 6.593, 6.061),
+        (120, 5.882, 5.405, 4.651),
+    ],
 )
-def test_rankines_column(slenderness, square, two_pins):
+def test_rankines_column(slenderness, square, one_pin, two_pins):
     column = Column("rankine", 8.0, 20_000.0, 40_000.0)
     found = [column.stress_ksi(slenderness, pinned) for pinned in (False, True)]
     assert found == approx([square, two_pins], abs=6e-4)
+    half = Column("rankine", 8.0, 30_000.0, 40_000.0)
+    assert half.stress_ksi(slenderness, True) == approx(one_pin, abs=6e-4)
 
 
 @pytest.mark.published("AREA 1906-1910 and Ketchum 1908", "memory")

@@ -37,6 +37,43 @@ def test_deflections_under_uniform_load(joint, inches):
     assert deflection_in(joint, LOWER) == approx(inches, abs=6e-6)
 
 
+def test_chords_alone_give_only_part_of_it():
+    """The truss as a beam of its chords, 5wL^4/384EI: 0.2946 in at L3, 60 %."""
+    beam = 5 * (10 / 180) * 1080**4 / (384 * 29_000 * 2 * 4 * 120**2)
+    assert beam == pytest.approx(0.2946, abs=6e-5)
+    forces, unit = dead_forces(REFERENCE, LOWER), dead_forces(REFERENCE, {"L3": 1.0})
+    chords = sum(
+        forces[name] * unit[name] * inches / EA_KIP
+        for name, inches in lengths_in().items()
+        if name[0] == name[2]
+    )
+    # Whole loads at joints for a spread one, and a post's length between chords.
+    assert chords == approx(beam, rel=0.025)
+    assert chords / deflection_in("L3", LOWER) == approx(0.60, abs=0.015)
+
+
+def test_a_counter_tightened_by_a_tenth_of_an_inch():
+    """No load; U2L3 1.5, U3L2 1, the others 4 sq in, both middle panels crossed by bars
+    that may push: U3L2 +4.779, U2L3 +4.779, L2L3 and U2U3 -2.868, U2L2 -3.823, U3L3
+    -3.582."""
+    sizes = {"U2L3": 1.5, "U4L3": 1.5, "U3L4": 1.0, "U3L2": 1.0}
+    kinds = ["upper-chord", "end-post", "lower-chord", "hip-vertical", "vertical"]
+    members = [{"kinds": [*kinds, "diagonal"], "section": {"area_in2": 4.0}}]
+    members += [
+        {"names": [name], "section": {"area_in2": area}} for name, area in sizes.items()
+    ]
+    members[-1]["tightened_in"] = 0.1
+    forces = dead_forces(
+        REFERENCE | {"crossed_panels": [3, 4]},
+        {},
+        members=members,
+        material={"fy_ksi": 36, "fu_ksi": 58, "e_ksi": 29_000},
+    )
+    wanted = {"L2U3": 4.779, "L3U2": 4.779, "L2L3": -2.868, "U2U3": -2.868}
+    wanted |= {"L2U2": -3.823, "L3U3": -3.582}
+    assert {k: forces[k] for k in wanted} == approx(wanted, abs=6e-4)
+
+
 def test_work_of_the_loads_is_the_work_of_the_bars():
     forces = uniform_forces(REFERENCE, 10)
     inside = sum(

@@ -133,7 +133,32 @@ def test_hs20_end_shear_on_seventy_feet():
     assert truck(70, "HS20")[1] == approx(84.8 - 22.4, abs=PRINTED)
 
 
-@pytest.mark.published("Closed forms of simple-beam moments", "derived")
+@pytest.mark.published("M. A. Khan, 2010, p. 167", "seen")
+def test_hs20_moment_on_seventy_feet_is_more_than_printed():
+    """1215.26 less 390.26 of the lane is printed, 825; statics gives 985.6."""
+    assert truck(70, "HS20")[0] == approx(985.6, abs=PRINTED)
+    assert truck(70, "HS20")[0] > 1215.26 - 390.26 + 160
+
+
+@pytest.mark.published("AASHTO Standard Specifications, appendix A", "memory")
+@pytest.mark.parametrize(
+    ("span", "moment", "shear"),
+    [
+        (40, 449.8, 55.2),
+        (50, 627.9, 58.5),
+        (100, 1524.0, 65.3),
+        (150, 2475.1, 74.0),
+    ],
+)
+def test_hs20_as_recalled_from_print(span, moment, shear):
+    """Off by a tenth here and there."""
+    assert both(span, "HS20") == approx([moment, shear], abs=0.11)
+
+
+CLOSED_FORMS = pytest.mark.published("Closed forms of simple-beam moments", "derived")
+
+
+@CLOSED_FORMS
 @pytest.mark.parametrize("span", [22.0, 30.0, 60.0, 100.0])
 def test_closed_forms(span):
     if span <= 23.9:
@@ -143,7 +168,37 @@ def test_closed_forms(span):
     else:
         wanted = 18 * span - 280 + 392 / span
     assert truck(span, "HS20")[0] == approx(wanted)
-    assert truck(span, "H20")[1] == approx(40 - 112 / span)
+    of_h20 = 8 * span if span <= 26.5 else 40 * (span / 2 - 1.4) ** 2 / span
+    assert list(truck(span, "H20")) == approx([of_h20, 40 - 112 / span])
+    assert list(truck(span, "H15")) == approx([0.75 * of_h20, 30 - 84 / span])
+    if span >= 28:
+        assert truck(span, "HS20")[1] == approx(72 - 672 / span)
+
+
+@CLOSED_FORMS
+@pytest.mark.parametrize(
+    ("key", "which", "span"),
+    [("HS20", 0, 144.8), ("HS20", 1, 127.2), ("H20", 0, 56.7), ("H20", 1, 33.2)],
+)
+def test_spans_from_which_the_lane_is_worse_than_the_truck(key, which, span):
+    def more(at):
+        return lane(at, "H20")[which] - truck(at, key)[which]
+
+    low, high = span - 5.0, span + 5.0
+    assert more(low) < 0.0 < more(high)
+    for _ in range(20):
+        middle = (low + high) / 2
+        low, high = (low, middle) if more(middle) > 0.0 else (middle, high)
+    assert low == approx(span, abs=PRINTED)
+
+
+@CLOSED_FORMS
+@pytest.mark.parametrize(("apart", "moment"), [(14, 1523.9), (20, 1433.7), (30, 1289)])
+def test_rear_axles_close_together_are_worst_on_a_simple_span(apart, moment):
+    """HS20 on 100 ft with its rear axles 14 to 30 ft apart."""
+    kip, _ = axles("HS20")
+    ours = beams.greatest_moment(100, kip, np.array([0.0, 14.0, 14.0 + apart]))
+    assert ours == approx(moment, abs=PRINTED)
 
 
 @pytest.mark.published("AASHTO Manual for Bridge Evaluation, appendix D6A", "derived")

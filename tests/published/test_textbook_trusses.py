@@ -41,6 +41,11 @@ def test_warren_of_a_university_computing_assignment():
         "loaded_joints": ["A", "C", "E"],
     }
     forces = dead_forces(geometry, {"B": 1, "C": 4, "D": 3})
+    found = answer(
+        {"geometry": geometry, "dead_load": {"joints_kip": {"B": 1, "C": 4, "D": 3}}}
+    )
+    reactions = {name: each["dead_kip"] for name, each in found["reactions"].items()}
+    assert reactions == approx({"A": 3.5, "E": 4.5}, abs=1e-9)
     wanted = {
         "AB": -4.04145,
         "AC": 2.02073,
@@ -185,7 +190,9 @@ def framed(joints, members, pinned, roller, loaded, loads, groups=()):
 @pytest.mark.published("CALFEM manual, example exs_bar2", "seen")
 def test_three_bars_that_statics_cannot_settle():
     """Areas 6, 3 and 10; 80 kN down; forces -29,845, +57,617 and +37,306 N. Fixed ends
-    stand as a frame of bars a million times stiffer; metres and kN as ft and kips."""
+    stand as a frame of bars a million times stiffer; metres and kN as ft and kips.
+    E 200 GPa: joint 3 moves -0.39793 mm across and -1.1523 up, by what two bars
+    lengthen."""
     joints = {"A": [0, 0], "B": [0, 1.2], "C": [1.6, 0], "D": [1.6, 1.2]}
     stiff = [["A", "B"], ["B", "D"], ["A", "D"]]
     bars = [["A", "C"], ["C", "D"], ["B", "C"]]
@@ -198,6 +205,13 @@ def test_three_bars_that_statics_cannot_settle():
     forces = framed(joints, stiff + bars, "A", "D", ["B", "C"], {"C": 80}, groups)
     wanted = {"AC": -29.8446, "CD": 57.6166, "BC": 37.3057}
     assert picked(forces, wanted) == approx(wanted, abs=2e-3)
+    # mm: kN over GPa times mm2, times mm of length.
+    across = forces["AC"] / (200e-3 * 600) * 1.6
+    up = -forces["CD"] / (200e-3 * 300) * 1.2
+    assert [across, up] == approx([-0.39793, -1.1523], abs=6e-5)
+    # The third bar, 2 m aslant, lengthens by what these two take it.
+    aslant = forces["BC"] / (200e-3 * 1000) * 2.0
+    assert aslant == approx(0.8 * across - 0.6 * up, abs=1e-4)
 
 
 @pytest.mark.published("A frame library's own test of tension-only ties", "seen")

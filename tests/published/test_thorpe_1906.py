@@ -53,7 +53,13 @@ def test_before_strengthening_the_chord_is_at_its_stress():
 
 def test_new_metal_takes_live_load_only():
     """Stress 7/3 + 14/3/1.5 = 5.444; 7 is reached when live is (7 - 7/3)/3.111."""
-    assert rating("live") == approx((7.0 - 7.0 / 3.0) / (14.0 / 3.0 / 1.5))
+    multiple = rating("live")
+    assert multiple == approx((7.0 - 7.0 / 3.0) / (14.0 / 3.0 / 1.5))
+    stress = 7.0 / 3.0 + (7.0 - 7.0 / 3.0) / multiple
+    assert stress == approx(5.444, abs=6e-4)
+    # Printed as 5.4; a relief of 22 hundredths.
+    assert stress == approx(5.4, abs=0.051)
+    assert 1.0 - stress / 7.0 == approx(0.22, abs=6e-3)
 
 
 def test_new_metal_with_the_dead_load_relieved_takes_both():

@@ -8,6 +8,7 @@ Evaluation 6B.4, from memory; rated load RF times the weight, Khan 2010 p. 187 (
 
 import pytest
 
+from analysis.engine import vehicles
 from analysis.engine.answer import answer
 
 from .documents import REFERENCE
@@ -102,3 +103,11 @@ def test_the_limit_in_tons_is_the_rated_load_and_no_posting(factor, straight, po
     per_rating = governing["limit_tons"] / governing["rating"]
     assert factor * per_rating == approx(straight)
     assert "not for posting" in found["warnings"][0]
+
+
+@pytest.mark.published("M. A. Khan, 2010, p. 187", "seen")
+def test_the_posting_curve_of_the_longer_truck():
+    """Type 3S2 of 36 tons at 0.8: 25.71 by the curve, 28.8 straight."""
+    tons = vehicles.VEHICLES["type-3S2"].weight_kip / 2.0
+    ours = [tons / 0.7 * (0.8 - 0.3), 0.8 * tons]
+    assert ours == approx([25.71, 28.8], abs=6e-3)

@@ -52,9 +52,13 @@ def ponies(draw, rods=True, spread=2.0, configurations=1):
 
 @st.composite
 def trains(draw):
+    """One to four axles; often of one weight, or one distance, apart or together."""
     axles = draw(st.integers(1, 4))
-    kip = [draw(st.floats(2.0, 40.0)) for _ in range(axles)]
-    gaps = [draw(st.floats(4.0, 30.0)) for _ in range(axles - 1)]
+    weight, gap = st.floats(2.0, 40.0), st.floats(4.0, 30.0)
+    kip = [draw(weight)] * axles if draw(st.booleans()) else []
+    gaps = [draw(gap)] * (axles - 1) if draw(st.booleans()) else []
+    kip = kip or [draw(weight) for _ in range(axles)]
+    gaps = gaps or [draw(gap) for _ in range(axles - 1)]
     return Train(np.array(kip), np.concatenate([[0.0], np.cumsum(gaps)]))
 
 
@@ -189,6 +193,45 @@ def test_bars_of_a_determinate_truss_do_not_ask_for_their_areas(panels, area, ki
     dead[:, truss.loaded[1:-1]] = kip
     force = dead_forces(truss, ea, dead).forces_kip
     np.testing.assert_allclose(force[0], force[1], atol=1e-11 * kip * panels)
+
+
+@given(ponies(spread=10.0), st.floats(-1e-3, 1e-3))
+def test_bars_that_all_shorten_alike_pull_on_nothing(case, part):
+    """As in the cold: the truss is then a smaller one of the same shape."""
+    truss, ea, dead = case
+    alone = dead_forces(truss, ea, dead).forces_kip
+    span = truss.xy_ft[truss.ends[:, 1]] - truss.xy_ft[truss.ends[:, 0]]
+    cold = dataclasses.replace(
+        truss,
+        joints=(*truss.joints, "tightening"),
+        xy_ft=np.vstack([truss.xy_ft, [0.0, -1.0]]),
+        shortened_ft=part * np.hypot(*span.T),
+        tightening=len(truss.joints),
+    )
+    force = dead_forces(cold, ea, np.column_stack([dead, [[1.0]]])).forces_kip
+    # What is rounding of the pull that bars held at their ends would give.
+    size = size_of(alone) + abs(part) * ea.max()
+    np.testing.assert_allclose(force, alone, atol=AGREE * size)
+
+
+@given(ponies(rods=False, spread=10.0))
+def test_a_bar_more_never_makes_a_truss_give_more(case):
+    """Loads do less work on the way down with the second diagonals than without."""
+    truss, ea, dead = case
+    span = truss.xy_ft[truss.ends[:, 1]] - truss.xy_ft[truss.ends[:, 0]]
+    flex = np.hypot(*span.T) / ea
+    more, fewer = (
+        (dead_forces(one, ea, dead).forces_kip ** 2 * flex).sum()
+        for one in (truss, make_determinate(truss))
+    )
+    assert more <= fewer * (1 + 1e-12)
+
+
+@given(ponies(spread=10.0), st.floats(0.2, 5.0))
+def test_bars_all_stiffer_alike_carry_what_they_did(case, more):
+    truss, ea, dead = case
+    one, two = (dead_forces(truss, k * ea, dead).forces_kip for k in (1.0, more))
+    np.testing.assert_allclose(two, one, atol=AGREE * size_of(one))
 
 
 def mirror(truss):
