@@ -21,8 +21,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import scipy.linalg
 from numpy.typing import NDArray
+from scipy.linalg.lapack import dgeqp3, dorgqr
 
 Float = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -228,7 +228,7 @@ def _analyse(truss: Truss) -> Equilibrium:
     present = ~np.asarray(truss.absent, bool)
     slackable = np.asarray(truss.tension_only, bool) & present
     length, balance_all = _balance(truss)
-    free = _free_directions(truss)
+    free = np.flatnonzero(_free_directions(truss))
     balance = balance_all[free] * present
     down = np.zeros((2 * n, n))
     down[2 * np.arange(n) + 1, np.arange(n)] = 1.0
@@ -241,7 +241,9 @@ def _analyse(truss: Truss) -> Equilibrium:
         np.flatnonzero(slackable & crossing),
     )
     basis, motions, left_over = _choose_basis(balance, stages)
-    redundant = np.setdiff1d(np.flatnonzero(present), basis)
+    extra = present.copy()
+    extra[basis] = False
+    redundant = np.flatnonzero(extra)
 
     particular = np.zeros((m, n))
     selfstress = np.zeros((m, len(redundant)))
@@ -255,10 +257,15 @@ def _analyse(truss: Truss) -> Equilibrium:
     selfstress[basis] = -forces[:, n:]
     selfstress[redundant, np.arange(len(redundant))] = 1.0
 
-    pairs = _pairs(selfstress, redundant, slackable)
-    depends = (selfstress != 0.0).any(axis=1)
-    in_pairs = {pair.partner for pair in pairs}
-    in_pairs |= {int(redundant[k]) for k, pair in enumerate(pairs) if pair.counter}
+    moved_by = np.count_nonzero(selfstress, axis=1)
+    pairs = _pairs(selfstress, redundant, slackable, moved_by)
+    depends = moved_by > 0
+    watched = slackable & depends
+    for member, pair in zip(redundant.tolist(), pairs, strict=True):
+        if pair.counter:
+            watched[member] = False
+        if pair.partner >= 0:
+            watched[pair.partner] = False
     tension = np.flatnonzero(slackable)
     cone = motions.T @ balance[:, tension]
     # A bar that no motion shortens but by rounding would seem to hold by a huge force.
@@ -273,10 +280,7 @@ def _analyse(truss: Truss) -> Equilibrium:
         pairs=pairs,
         touched=np.flatnonzero(depends),
         lone=np.flatnonzero(slackable & ~depends),
-        watched=np.array(
-            [i for i in np.flatnonzero(slackable & depends) if i not in in_pairs],
-            dtype=np.intp,
-        ),
+        watched=np.flatnonzero(watched),
         residual=load - balance @ particular,
         movable=_moving_joints(truss, left_over),
         motions=motions,
@@ -336,51 +340,80 @@ def _choose_basis(
     by all, (f, d). Bars that can go slack and cross another come last, so that a
     redundant is a bar of a crossed panel wherever there is one.
     """
-    left = np.eye(balance.shape[0])
+    left: Float | None = None  # the first stage finds every motion left
+    count = balance.shape[0]
     chosen: list[Index] = []
-    after_first = left
+    after_first = None
     for number, stage in enumerate(stages):
-        if left.shape[1] and len(stage):
-            q, r, order = scipy.linalg.qr(left.T @ balance[:, stage], pivoting=True)
-            rank = int((np.abs(np.diag(r)) > RANK_TOLERANCE).sum())
+        if count and len(stage):
+            some = balance[:, stage]
+            order, rank, rest = _by_pivots(some if left is None else left.T @ some)
             chosen.append(stage[order[:rank]])
-            left = left @ q[:, rank:]
+            left = rest if left is None else left @ rest
+            count = left.shape[1]
         if number == 0:
             after_first = left
+    every = np.eye(balance.shape[0])
+    after_first = every if after_first is None else after_first
+    left = every if left is None else left
     if not chosen:
         return np.zeros(0, np.intp), after_first, left
     return np.sort(np.concatenate(chosen)), after_first, left
 
 
+#: LAPACK's blocks; its wrappers ask for the best size of the work array every time.
+_BLOCK = 32
+
+
+def _by_pivots(columns: Float) -> tuple[Index, int, Float]:
+    """Return columns, (f, w), in the order of their pivots, and how many those are.
+
+    And the directions, (f, f - rank), that none of the columns reaches.
+    """
+    f, w = columns.shape
+    qr, order, tau, _, _ = dgeqp3(columns, lwork=2 * w + (w + 1) * _BLOCK)
+    rank = int(np.count_nonzero(np.abs(qr.diagonal()) > RANK_TOLERANCE))
+    if rank == f:
+        return order - 1, rank, np.zeros((f, 0))
+    whole = np.zeros((f, f), order="F")
+    whole[:, : min(f, w)] = qr[:, :f]
+    q, _, _ = dorgqr(whole, tau, lwork=f * _BLOCK, overwrite_a=1)
+    return order - 1, rank, q[:, rank:]
+
+
 def _crossing(xy: Float, ends: Index, slackable: Mask) -> Mask:
     """Return which tension-only bars cross another such bar between its ends."""
     which = np.flatnonzero(slackable)
+    found = np.zeros(len(slackable), bool)
+    if len(which) < 2:
+        return found
     a, b = xy[ends[which, 0]], xy[ends[which, 1]]
 
-    def side(p: Float, q: Float, r: Float) -> Float:
-        u, v = q - p, r - p
-        turn: Float = u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]
-        return turn
-
-    one, two = (a[:, None], b[:, None]), (a[None], b[None])
-    size = 1e-9 * np.hypot(*(b - a).T)[:, None] * np.hypot(*(b - a).T)[None]
-    cross = (side(*one, two[0]) * side(*one, two[1]) < -(size**2)) & (
-        side(*two, one[0]) * side(*two, one[1]) < -(size**2)
+    # On which side of each bar the ends of the others lie.
+    bar, to_a, to_b = (b - a)[:, None], a[None] - a[:, None], b[None] - a[:, None]
+    sides = (bar[..., 0] * to_a[..., 1] - bar[..., 1] * to_a[..., 0]) * (
+        bar[..., 0] * to_b[..., 1] - bar[..., 1] * to_b[..., 0]
     )
-    found = np.zeros(len(slackable), bool)
+    length = np.hypot(*(b - a).T)
+    parted = sides < -((1e-9 * length[:, None] * length[None]) ** 2)
+    cross = parted & parted.T
     found[which] = cross.any(axis=1)
     return found
 
 
-def _pairs(selfstress: Float, redundant: Index, slackable: Mask) -> tuple[Pair, ...]:
-    """Return the bounds on each redundant that involve no other redundant."""
-    single = slackable & ((selfstress != 0.0).sum(axis=1) == 1)
+def _pairs(
+    selfstress: Float, redundant: Index, slackable: Mask, moved_by: Index
+) -> tuple[Pair, ...]:
+    """Return the bounds on each redundant that involve no other redundant.
+
+    ``moved_by`` (m,): how many redundants each member's force depends on.
+    """
+    single = slackable & (moved_by == 1)
     pairs = []
-    for k, member in enumerate(redundant):
-        candidates = np.flatnonzero(single & (selfstress[:, k] > 0.0))
-        candidates = candidates[candidates != member]
-        partner = int(candidates[0]) if len(candidates) else -1
-        share = float(selfstress[partner, k]) if len(candidates) else 1.0
+    for k, member in enumerate(redundant.tolist()):
+        candidates = np.flatnonzero(single & (selfstress[:, k] > 0.0)).tolist()
+        partner = next((one for one in candidates if one != member), -1)
+        share = float(selfstress[partner, k]) if partner >= 0 else 1.0
         pairs.append(Pair(bool(slackable[member]), partner, share))
     return tuple(pairs)
 

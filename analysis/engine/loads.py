@@ -108,9 +108,11 @@ def _vehicle_places(
     bears = np.abs(system.particular[:, system.truss.loaded]).max(axis=0) > 0.0
     passages: list[Places] = []
     for number, axle_kip, offset_ft in trains:
+        if not axle_kip:
+            continue
         train = Train(np.array(axle_kip), np.array(offset_ft))
-        for sign in (1,) if _reads_the_same(train) else (1, -1):
-            passages.append(_passage(train, sign, number, x, bears))
+        headings = (1,) if _reads_the_same(train) else (1, -1)
+        passages += _passages(train, headings, number, x, bears)
     nothing = Places(
         np.zeros((0, len(x))),
         np.zeros(0),
@@ -138,35 +140,64 @@ def _reads_the_same(train: Train) -> bool:
     )
 
 
-def _passage(train: Train, sign: int, number: int, x: Float, bears: Mask) -> Places:
-    """Return the places of one passage, in order of x.
+def _passages(
+    train: Train, headings: Sequence[int], number: int, x: Float, bears: Mask
+) -> list[Places]:
+    """Return the places of a passage each way, in order of x.
 
     Where joint loads jump, as when an axle comes onto a first floor beam that no
     support carries, there are two places at one position.
     """
-    if not len(train.axle_kip):
-        front = np.zeros(0)
-    else:
+    kip = np.asarray(train.axle_kip, float)
+    found = []
+    for sign in headings:
         behind = -sign * np.asarray(train.offset_ft, float)
-        front = np.unique((x[:, None] - behind[None, :]).ravel())
-        front = front[np.r_[True, np.diff(front) > SAME_PLACE_FT]]
-    if not len(front):
-        none = np.zeros(0, np.intp)
-        return Places(np.zeros((0, len(x))), front, none, none, np.zeros(0, bool))
-    axles = front[:, None] + behind[None, :]
-    on = joint_loads(axles, np.asarray(train.axle_kip, float), x)
+        front = _fronts(x, behind)
+        axles = front[:, None] + behind
+        on = joint_loads(axles, kip, x)
+        if bears[0] or bears[-1]:
+            which, linked, on = _with_jumps(axles, on, kip, x, bears)
+            front = front[which]
+        else:
+            # An axle jumps onto an end of the deck, and a support carries that.
+            linked = np.ones(len(front) - 1, bool)
+        count = len(front)
+        found.append(
+            Places(
+                on,
+                front,
+                np.full(count, sign, np.intp),
+                np.full(count, number, np.intp),
+                linked,
+            )
+        )
+    return found
+
+
+def _fronts(x: Float, behind: Float) -> Float:
+    """Return where the front axle is when any axle stands on a joint, in order."""
+    front = np.sort((x[:, None] - behind).ravel())
+    new = np.ones(len(front), bool)
+    np.greater(front[1:] - front[:-1], SAME_PLACE_FT, out=new[1:])
+    return front[new]
+
+
+def _with_jumps(
+    axles: Float, on: Float, kip: Float, x: Float, bears: Mask
+) -> tuple[Index, Mask, Float]:
+    """Return at which positions there are places, which are linked, and their loads."""
     middles = 0.5 * (axles[:-1] + axles[1:])
-    carried = np.where((middles > x[0]) & (middles < x[-1]), train.axle_kip, 0.0)
+    carried = np.where((middles > x[0]) & (middles < x[-1]), kip, 0.0)
     begin, end = joint_loads(axles[:-1], carried, x), joint_loads(axles[1:], carried, x)
     jumps = np.abs(begin - on[:-1])[:, bears].max(axis=1, initial=0.0) > 0.0
     drops = np.abs(end - on[1:])[:, bears].max(axis=1, initial=0.0) > 0.0
     which: list[int] = []
     rows: list[Float] = []
     linked: list[bool] = []
-    for k in range(len(front)):
+    for k in range(len(on)):
         rows.append(on[k])
         which.append(k)
-        if k + 1 == len(front):
+        if k + 1 == len(on):
             break
         if jumps[k]:
             linked.append(False)
@@ -177,13 +208,7 @@ def _passage(train: Train, sign: int, number: int, x: Float, bears: Mask) -> Pla
             rows.append(end[k])
             which.append(k + 1)
             linked.append(False)
-    return Places(
-        np.array(rows),
-        front[which],
-        np.full(len(rows), sign, np.intp),
-        np.full(len(rows), number, np.intp),
-        np.array(linked, bool),
-    )
+    return np.array(which, np.intp), np.array(linked, bool), np.array(rows)
 
 
 def joint_loads(axles_ft: Float, axle_kip: Float, x: Float) -> Float:
@@ -192,18 +217,31 @@ def joint_loads(axles_ft: Float, axle_kip: Float, x: Float) -> Float:
     Axles beyond the first or the last loaded joint load nothing.
     """
     places, joints = len(axles_ft), len(x)
-    answer = np.zeros((places, joints))
-    snapped = x[np.abs(axles_ft[..., None] - x).argmin(axis=-1)]
-    axles = np.where(np.abs(snapped - axles_ft) <= SAME_PLACE_FT, snapped, axles_ft)
+    last = max(joints - 2, 0)
+    panel = _panel(axles_ft, x, last)
+    left, right = x[panel], x[np.minimum(panel + 1, joints - 1)]
+    nearest = np.where(axles_ft - left <= right - axles_ft, left, right)
+    axles = np.where(np.abs(nearest - axles_ft) <= SAME_PLACE_FT, nearest, axles_ft)
     on = (axles >= x[0]) & (axles <= x[-1])
     weight = np.where(on, axle_kip, 0.0)
-    place = np.broadcast_to(np.arange(places)[:, None], axles.shape)
+    row = joints * np.arange(places)[:, None]
     if joints == 1:
-        np.add.at(answer, (place, np.zeros_like(place)), weight)
-        return answer
-    panel = np.clip(np.searchsorted(x, axles, side="right") - 1, 0, joints - 2)
-    part = (axles - x[panel]) / (x[panel + 1] - x[panel])
-    part = np.where(on, part, 0.0)
-    np.add.at(answer, (place, panel), weight * (1.0 - part))
-    np.add.at(answer, (place, panel + 1), weight * part)
-    return answer
+        alone: Float = weight.sum(axis=1)[:, None]
+        return alone
+    panel = _panel(axles, x, last)
+    left = x[panel]
+    part = np.where(on, (axles - left) / (x[panel + 1] - left), 0.0)
+    at = row + panel
+    answer = np.bincount(
+        np.concatenate([at.ravel(), at.ravel() + 1]),
+        np.concatenate([(weight * (1.0 - part)).ravel(), (weight * part).ravel()]),
+        places * joints,
+    )
+    return answer.reshape(places, joints).astype(float, copy=False)
+
+
+def _panel(axles_ft: Float, x: Float, last: int) -> Index:
+    """Return the panel that each axle is on, or the nearest, from 0 to ``last``."""
+    beyond = np.searchsorted(x, axles_ft, side="right") - 1
+    panel: Index = np.minimum(np.maximum(beyond, 0), last)
+    return panel

@@ -1,5 +1,7 @@
 """The exact envelope against worked figures and against a plain solver at every step."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -471,6 +473,28 @@ def test_no_pattern_of_uniform_load_beats_the_one_chosen():
         size = np.abs(live).max()
         assert (found.live_max_kip[c] >= live.max(axis=0) - 1e-9 * size).all()
         assert (found.live_min_kip[c] <= live.min(axis=0) + 1e-9 * size).all()
+
+
+def test_an_axle_comes_onto_a_deck_that_no_support_carries_all_at_once():
+    # The deck starts and ends at floor beams that hang: loads jump as axles come on.
+    whole = make_pratt(5, 18.0, 20.0, rods=False)
+    truss = dataclasses.replace(whole, loaded=whole.loaded[2:5])
+    train = Train(np.array([20.0, 40.0, 20.0]), np.array([0.0, 17.0, 34.0]))
+    found = envelope(
+        truss, steel(truss), down(truss, {}), [train], np.ones(len(truss.names))
+    )
+    # Feet and, as all is in whole feet, just before and just after.
+    steps = [
+        plain_train(truss, train.axle_kip, train.offset_ft, front + off, heading)
+        for heading in (1, -1)
+        for front in np.arange(0.0, 108.0)
+        for off in (-1e-7, 0.0, 1e-7)
+    ]
+    live = plain_forces(truss, steel(truss)[0], np.array(steps))[0]
+    assert found.live_max_kip[0] == pytest.approx(live.max(axis=0).clip(0.0), abs=1e-5)
+    assert found.live_min_kip[0] == pytest.approx(
+        live.min(axis=0).clip(None, 0.0), abs=1e-5
+    )
 
 
 def test_loads_beyond_the_loaded_joints_load_nothing():
