@@ -16,6 +16,7 @@ from itertools import pairwise
 
 from django.db import transaction
 from django.db.models import Max
+from django.db.models.fields.json import KeyTransform
 
 from analysis.engine import ENGINE_VERSION
 from analysis.engine.figures import answers_and_figures
@@ -265,11 +266,13 @@ def _ids_of(hashes):
 
 def _known_warnings(plans, missing):
     wanted = {plan.end.sha256 for plan in plans} - set(missing)
+    if not wanted:
+        return {}
     rows = Check.objects.filter(input_sha256__in=wanted, engine=ENGINE_VERSION)
-    return {
-        sha: said or []
-        for sha, said in rows.values_list("input_sha256", "answer__warnings")
-    }
+    # Written ``answer__warnings`` it would leave an exception that holds on to this
+    # frame and all that was computed, until a search for cycles finds them.
+    said = KeyTransform("warnings", "answer")
+    return {sha: one or [] for sha, one in rows.values_list("input_sha256", said)}
 
 
 def _check(sha, document, answer):
