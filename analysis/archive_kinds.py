@@ -423,6 +423,7 @@ LEFT_OUT = {
     "analysis.ConfigurationCheck": "computed from the record; computed anew",
     "analysis.Effect": "computed from the record; computed anew when loaded",
     "analysis.Finding": "computed from the record when first asked for",
+    "analysis.InStep": "tells what need not be computed anew on one site",
     "analysis.ToMeasure": "computed from the record when first asked for",
     "shared.AuditEntry": "who did what on one site; a backup keeps it",
     "shared.Invitation": "a letter under way from one site; to be sent anew",

@@ -447,10 +447,12 @@ def _together(shares, figures) -> list[dict]:
 
 
 def content_sha256(line, before, after, changes, write=translate.check_file) -> str:
-    """Key an effect by both check files, how the changes were grouped, the engine."""
+    """Key an effect by both check files, the changes with their names, the engine."""
     before, after = comparable(before, after)
     keys = [write(line, parts).sha256 for parts in (before, after)]
-    grouping = [(change.key, change.paths) for change in relevant(line, changes)]
+    grouping = [
+        (change.key, change.paths, change.title) for change in relevant(line, changes)
+    ]
     text = json.dumps([keys, grouping, ENGINE_VERSION, TELLING])
     return hashlib.sha256(text.encode()).hexdigest()
 

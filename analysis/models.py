@@ -151,6 +151,23 @@ class ToMeasure(models.Model):
         return f"what to measure at {self.bridge_id}"
 
 
+class InStep(models.Model):
+    """What a bridge's record and its stored checks were when they were last in step.
+
+    Hashes of all that a recheck reads and of all that it stores: where both are still
+    the same there is nothing to do. Written by ``analysis.in_step`` alone.
+    """
+
+    bridge = models.OneToOneField(
+        Bridge, on_delete=models.CASCADE, primary_key=True, related_name="+"
+    )
+    record_sha256 = models.CharField(max_length=64)
+    stored_sha256 = models.CharField(max_length=64)
+
+    def __str__(self):
+        return f"checks of {self.bridge_id} in step"
+
+
 class Dossier(models.Model):
     """One nomination case of a bridge: what officers write; the rest is the record's.
 

@@ -18,13 +18,13 @@ from django.db import transaction
 from django.db.models import Max
 from django.db.models.fields.json import KeyTransform
 
-from analysis.engine import ENGINE_VERSION
+from analysis.engine import ENGINE_VERSION, checkfile
 from analysis.engine.figures import answers_and_figures
 from bridges.models import Bridge, Span, TrussLine
-from surveys import record as records
+from surveys import rows
 from surveys.models import Observation, Visit
 
-from . import effects, translate
+from . import effects, in_step, translate
 from .models import Check, ConfigurationCheck, Effect, ToMeasure
 
 #: Bridges worked on together: one transaction, a few megabytes.
@@ -50,9 +50,11 @@ class Counts:
 def recheck_many(bridges: Iterable[Bridge]) -> Counts:
     """Bring the stored checks and effects of bridges in line with their records.
 
-    Computes only what is new: a check is keyed by its input and the engine, an effect
-    by both its check files. What no longer follows from a record is dropped. The
-    arithmetic is done outside the transaction that stores it. Safe to repeat.
+    Bridges that are in step are told at a glance (``in_step``). For the rest it computes
+    only what is new: a check is keyed by its input and the engine, an effect by both its
+    check files; or everything, where what is stored is not what was stored. What no
+    longer follows from a record is dropped. The arithmetic is done outside the
+    transaction that stores it. Safe to repeat.
     """
     total = Counts()
     left = list(bridges)
@@ -131,37 +133,65 @@ class Files:
 
 @dataclass
 class _Wanted:
-    """What the record of one bridge asks for, by truss line and visits."""
+    """What the record of one bridge asks for, by truss line and visits (their ids)."""
 
     lines: list[TrussLine]
-    files: dict[tuple[int, int], tuple[TrussLine, Visit, translate.Translation]]
+    files: dict[tuple[int, int], translate.Translation] = field(default_factory=dict)
     # (line, from, to): hash of the content, and its plan where it is not stored.
-    effects: dict[tuple[int, int, int], tuple[str, effects.Plan | None]]
+    effects: dict[tuple[int, int, int], tuple[str, effects.Plan | None]] = field(
+        default_factory=dict
+    )
+    # What is stored is not what was stored: it is all computed and written anew.
+    is_doubted: bool = False
 
 
 def _once(bridges) -> tuple[Counts, list[Bridge]]:
     """Return what was done, and the bridges whose records changed meanwhile."""
     stamps = _stamps(bridges)
-    loaded = records.load_many(bridges)
-    lines = truss_lines_of(bridges)
-    stored = _stored_effects(bridges)
-    files, counts = Files(), Counts()
+    ids = [bridge.pk for bridge in bridges]
+    standing = in_step.standing(bridges)
+    marks = {pk: one.sha256 for pk, one in standing.items()}
+    kept, stored = in_step.kept(ids), in_step.stored(ids)
+    done, doubted = [], set()
+    for pk in ids:
+        if pk in kept and kept[pk] == (marks[pk], stored[pk].sha256):
+            done.append(pk)
+        elif pk in kept and kept[pk][1] != stored[pk].sha256:
+            doubted.add(pk)
+    counts = Counts(
+        checks_kept=len(set().union(*(stored[pk].checks for pk in done))),
+        effects_kept=sum(stored[pk].effects for pk in done),
+        bridges=len(done),
+    )
+    left = [bridge for bridge in bridges if bridge.pk not in set(done)]
+    if not left:
+        return counts, []
+    known = _stored_effects(left)
+    files, states = Files(), rows.States()
     wanted = {
-        bridge.pk: _asked(loaded[bridge.pk], lines[bridge.pk], files, stored)
-        for bridge in bridges
+        bridge.pk: _asked(
+            standing[bridge.pk], files, states, known, bridge.pk in doubted
+        )
+        for bridge in left
     }
     made = compute(wanted.values(), counts)
-    ids = [bridge.pk for bridge in bridges]
     with transaction.atomic():
         # One at a time: else what is stored last may have been read first.
-        list(Bridge.objects.select_for_update().filter(pk__in=ids).order_by("pk"))
-        now = _stamps(bridges)
-        still = {pk: one for pk, one in wanted.items() if now[pk] == stamps[pk]}
+        locked = Bridge.objects.select_for_update().filter(pk__in=wanted)
+        there = set(locked.order_by("pk").values_list("pk", flat=True))
+        now = _stamps(left)
+        still = {
+            pk: one
+            for pk, one in wanted.items()
+            if pk in there and now[pk] == stamps[pk]
+        }
         _store_configurations(still, made)
-        _store_effects(still, made, stored)
+        _store_effects(still, made, known)
         ToMeasure.objects.filter(bridge__in=still).update(is_stale=True)
-    counts.bridges = len(still)
-    return counts, [bridge for bridge in bridges if bridge.pk not in still]
+        in_step.keep({pk: marks[pk] for pk in still})
+    counts.bridges += len(still)
+    changed = [one for one in left if one.pk in there and one.pk not in still]
+    return counts, changed
 
 
 def _stamps(bridges) -> dict[int, list[int | None]]:
@@ -173,30 +203,31 @@ def _stamps(bridges) -> dict[int, list[int | None]]:
         (Observation.history, "visit__bridge_id"),
         (Span.history, "bridge_id"),
     ):
-        rows = history.filter(**{f"{owner}__in": ids}).values_list(owner)
-        last = dict(rows.annotate(last=Max("history_id")).order_by())
+        stamped = history.filter(**{f"{owner}__in": ids}).values_list(owner)
+        last = dict(stamped.annotate(last=Max("history_id")).order_by())
         for pk in ids:
             found[pk].append(last.get(pk))
     return found
 
 
-def _asked(record, lines, files, stored) -> _Wanted:
-    steps = record.steps()
-    wanted = _Wanted(lines, {}, {})
-    for line in lines:
+def _asked(standing, files, states, stored, is_doubted) -> _Wanted:
+    steps = rows.steps(standing.rows, states)
+    wanted = _Wanted(standing.lines, is_doubted=is_doubted)
+    for line in wanted.lines:
         for visit, parts, _ in steps:
-            made = files(line, parts)
-            wanted.files[line.pk, visit.pk] = (line, visit, made)
+            wanted.files[line.pk, visit] = files(line, parts)
     for (earlier, before, _), (later, after, changes) in pairwise(steps):
-        for line in lines:
+        for line in wanted.lines:
             if not effects.relevant(line, changes):
                 continue
             sha = effects.content_sha256(line, before, after, changes, files)
-            key = (line.pk, earlier.pk, later.pk)
+            key = (line.pk, earlier, later)
             known = stored.get(key)
             is_known = known is not None and known[1:] == (sha, ENGINE_VERSION)
             plan = (
-                None if is_known else effects.plan(line, before, after, changes, files)
+                None
+                if is_known and not is_doubted
+                else effects.plan(line, before, after, changes, files)
             )
             wanted.effects[key] = (sha, plan)
     return wanted
@@ -217,7 +248,7 @@ def compute(wanted: Iterable[_Wanted], counts: Counts) -> _Made:
     by_hash = {
         made.sha256: made
         for one in wanted
-        for _, _, made in one.files.values()
+        for made in one.files.values()
         if made.check is not None
     }
     plans = {
@@ -227,7 +258,10 @@ def compute(wanted: Iterable[_Wanted], counts: Counts) -> _Made:
         if plan is not None
     }
     ids = _ids_of(by_hash)
-    missing = [sha for sha in by_hash if sha not in ids]
+    doubted = {
+        made.sha256 for one in wanted if one.is_doubted for made in one.files.values()
+    }
+    missing = [sha for sha in by_hash if sha not in ids or sha in doubted]
     counts.checks_kept += len(by_hash) - len(missing)
     counts.checks_new += len(missing)
     counts.effects_new += len(plans)
@@ -243,8 +277,11 @@ def compute(wanted: Iterable[_Wanted], counts: Counts) -> _Made:
     answers, figures = answers_and_figures(inputs, figured)
     warnings |= {sha: answers[sha]["warnings"] for sha in answered}
     fresh = [_check(sha, by_hash[sha].document, answers[sha]) for sha in missing]
+    _mend([one for one in fresh if one.input_sha256 in ids])
     # Another process may have stored the same answer meanwhile: it is the same.
-    Check.objects.bulk_create(fresh, ignore_conflicts=True)
+    Check.objects.bulk_create(
+        [one for one in fresh if one.input_sha256 not in ids], ignore_conflicts=True
+    )
     ids |= _ids_of(missing)
     results = {
         key: plan.nothing
@@ -288,6 +325,34 @@ def _check(sha, document, answer):
     )
 
 
+def _mend(fresh):
+    """Put right what stands under the same hashes and says otherwise."""
+    hashes = [one.input_sha256 for one in fresh]
+    standing = {
+        one.input_sha256: one
+        for one in Check.objects.filter(input_sha256__in=hashes, engine=ENGINE_VERSION)
+    }
+    for one in fresh:
+        old = standing[one.input_sha256]
+        # Files that ask the same may be worded otherwise; the first one is kept.
+        if _asks(old.document, one.input_sha256):
+            one.document = old.document
+        if any(getattr(one, name) != getattr(old, name) for name in TOLD):
+            Check.objects.filter(pk=old.pk).update(
+                **{name: getattr(one, name) for name in TOLD}
+            )
+
+
+TOLD = ("document", "answer", "stands", "limit_tons", "governing_member")
+
+
+def _asks(document, sha):
+    try:
+        return checkfile.input_sha256(document) == sha
+    except checkfile.CheckFileError:
+        return False
+
+
 def _store_configurations(wanted, made):
     standing = {
         (one.truss_line_id, one.visit_id): one
@@ -300,7 +365,7 @@ def _store_configurations(wanted, made):
     if gone:
         ConfigurationCheck.objects.filter(pk__in=gone).delete()
     differing = []
-    for key, (line, visit, file) in files.items():
+    for key, file in files.items():
         facts = {
             "check_made_id": made.checks[file.sha256] if file.check else None,
             "gap": " ".join(file.gaps),
@@ -308,7 +373,10 @@ def _store_configurations(wanted, made):
         }
         old = standing.get(key)
         if old is None or any(getattr(old, name) != facts[name] for name in facts):
-            differing.append(ConfigurationCheck(truss_line=line, visit=visit, **facts))
+            line, visit = key
+            differing.append(
+                ConfigurationCheck(truss_line_id=line, visit_id=visit, **facts)
+            )
     ConfigurationCheck.objects.bulk_create(
         differing,
         update_conflicts=True,
