@@ -3,4 +3,4 @@
 Feet, kips and ksi throughout; tension is positive. Nothing here knows of the web.
 """
 
-ENGINE_VERSION = "1.6"
+ENGINE_VERSION = "1.7"

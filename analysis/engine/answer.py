@@ -398,8 +398,12 @@ def _headroom(
 def _headrooms(each: Capacity, dead: Float, level: str, upward: bool) -> Float:
     """Return ``Capacity.headroom_kip`` of many dead-load forces of one member.
 
-    It is the least of a few straight lines, each of which two forces give.
+    It is the least of a few straight lines, each of which two forces give; or that of
+    the pieces that were there before others were added, where it is more.
     """
+    if each.before is not None:
+        all_of_them = _headrooms(replace(each, before=None), dead, level, upward)
+        return np.maximum(all_of_them, _headrooms(each.before, dead, level, upward))
     room = np.full(len(dead), np.inf)
     for piece in each.pieces:
         alone = replace(

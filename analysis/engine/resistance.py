@@ -155,6 +155,7 @@ class Capacity:
     tension_kip, compression_kip : by level, were all of the force shared alike; None
         where not rated
     pieces : per component; empty where no group says what the member is made of
+    before : what those of them that carry dead load come to alone; None where all do
     """
 
     section: Section
@@ -163,14 +164,24 @@ class Capacity:
     tension_kip: Limits | None
     compression_kip: Limits | None
     pieces: tuple[Piece, ...]
+    before: Capacity | None = None
 
     def headroom_kip(self, dead_kip: float, level: str, upward: bool) -> float:
         """Return how much the force may rise, or fall, from the dead-load force.
 
         Dead force is shared by the components that carry all, live force by all of
-        them, each by EA; the first component at its limit sets it. Negative where dead
-        load alone is beyond it, infinite where there is no limit.
+        them, each by EA; the first component at its limit sets it. Where those added
+        would lower what the others carry without them, by being weaker or more slender,
+        they are left out. Negative where dead load alone is beyond it, infinite where
+        there is no limit.
         """
+        room = self._together(dead_kip, level, upward)
+        if self.before is not None:
+            room = max(room, self.before.headroom_kip(dead_kip, level, upward))
+        return room
+
+    def _together(self, dead_kip: float, level: str, upward: bool) -> float:
+        """Return the same with all components taking their share."""
         if upward and any(piece.late_kip for piece in self.pieces):
             return self._together_kip(level) - dead_kip
         dead_ea = sum(piece.ea_kip for piece in self.pieces if piece.carries_dead)
@@ -223,6 +234,21 @@ def capacity(
         e = strength(member.material).e_ksi if member.material else STEEL_E_KSI
         return Capacity(unit, e, None, None, None, ())
     parts = tuple(part for part in parts if part.acts)
+    found = _capacity(member, parts, method_key, kl_out_in)
+    old = tuple(part for part in parts if part.carries_dead)
+    if 0 < len(old) < len(parts):
+        before = _capacity(member, old, method_key, kl_out_in)
+        return replace(found, before=before)
+    return found
+
+
+def _capacity(
+    member: MemberInput,
+    parts: tuple[_Part, ...],
+    method_key: str,
+    kl_out_in: float | None,
+) -> Capacity:
+    """Return what some parts of a member come to together."""
     whole = combined([(part.section, part.e_ksi) for part in parts])
     slenderness = _slenderness(member, whole, kl_out_in)
     widths = _length_over_width(member, whole, kl_out_in)

@@ -233,7 +233,8 @@ def _made_of(check: CheckInput) -> list[str]:
     say(
         lambda p: p.carries == "live",
         "Pieces added to {} take no dead load; dead force is shared by the others, "
-        "live force by all, each by its stiffness.",
+        "live force by all, each by its stiffness. They are left out where the others "
+        "would carry more without them.",
     )
     lost = [
         f"{m.name} {m.loss_fraction:.0%}" for m in _present(check) if m.loss_fraction

@@ -16,6 +16,9 @@ from .cone import Cone
 from .equilibrium import Equilibrium, Float, Index, Mask
 from .tautsets import TOLERANCE
 
+#: Multiples that differ by less than this part are one.
+ALIKE = 1e-9
+
 
 def least_multiple(
     system: Equilibrium, dead_kip: Float, live_kip: Float
@@ -55,9 +58,10 @@ def least_multiple(
         if fall[at] <= TOLERANCE * scale_live:
             continue
         reached = held / fall[at]
-        less = reached < multiple
-        multiple = np.where(less, reached, multiple)
-        place = np.where(less, at, place)
+        # Of places alike but for rounding, as in a mirror, the first, alone or among
+        # many configurations.
+        place = np.where(reached < multiple * (1.0 - ALIKE), at, place)
+        multiple = np.minimum(multiple, reached)
     if not len(system.watched):
         return multiple, place, True
     cone = Cone(system)
@@ -65,8 +69,9 @@ def least_multiple(
     for c in range(count if beyond else 0):
         for at in beyond:
             reached_here = cone.reach(dead_kip[c], live_kip[at], float(multiple[c]))
-            if reached_here < multiple[c]:
-                multiple[c], place[c] = reached_here, at
+            if reached_here < multiple[c] * (1.0 - ALIKE):
+                place[c] = at
+            multiple[c] = min(multiple[c], reached_here)
     return multiple, place, not beyond
 
 

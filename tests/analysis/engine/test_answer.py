@@ -589,6 +589,38 @@ def test_added_pieces_are_named_in_the_assumptions():
     assert found["members"]["L0L1"]["area_in2"] == pytest.approx(7.625)
 
 
+def test_pieces_added_never_lower_what_the_others_carry():
+    """A tie of 3 sq in at 37.5 ksi, dead 20 and live 30 kip: (112.5 - 20)/30. A 1 in rod
+    as strong takes its part of the live load: 92.5 x 3.785/3. One of wrought iron would
+    be at its 20 ksi when both take 15.71 x 108.6/21.6 = 79 kip, less than 92.5: it is
+    left out.
+    """
+    eyebar = {"shape": "eyebar", "width_in": 4, "thickness_in": 0.75}
+    rod = {"shape": "round-rod", "diameter_in": 1.0, "ends": "upset", "carries": "live"}
+    document = {
+        "geometry": {
+            "form": "king-post",
+            "panels": 2,
+            "panel_length_ft": 15,
+            "depth_ft": 15,
+        },
+        "material": {"fy_ksi": 50, "fu_ksi": 70, "e_ksi": 29_000},
+        "dead_load": {"joints_kip": {"L1": 40}},
+        "live_load": {"axles": [{"kip": 60, "behind_front_ft": 0}]},
+    }
+
+    def rating(*pieces):
+        members = [{"names": ["L0L1"], "components": [eyebar, *pieces]}]
+        found = answer(document | {"members": members})["members"]["L0L1"]
+        return found["rating"]["operating"]
+
+    assert rating() == pytest.approx(92.5 / 30)
+    area = 3 + math.pi / 4
+    assert rating(rod) == pytest.approx(92.5 / 30 * area / 3)
+    weak = rod | {"material": {"kind": "wrought-iron"}}
+    assert rating(weak) == pytest.approx(92.5 / 30)
+
+
 def test_unrecorded_rod_ends_are_taken_as_the_weaker():
     document = changed(THROUGH, ("members", 2, "components", 0, "ends"), GONE)
     rod = answer(document)["members"]["L2U3"]

@@ -6,8 +6,18 @@ from analysis.engine.figures import figures_many
 
 from .checkfiles import ALL, PONY, THROUGH, changed
 
+#: Added to strong eyebars, it would be at its limit long before them.
+WEAK = {
+    "shape": "round-rod",
+    "diameter_in": 1.0,
+    "carries": "live",
+    "material": {"kind": "wrought-iron"},
+}
+STRONG = changed(THROUGH, ["members", 1, "material"], {"fy_ksi": 50, "fu_ksi": 70})
+ADDED = changed(STRONG, ["members", 1, "components", 1], WEAK)
 MANY = [
     *ALL.values(),
+    *(changed(ADDED, ["dead_load", "uniform_plf"], 150 * k) for k in range(7)),
     *(changed(THROUGH, ["dead_load", "uniform_plf"], 150 * k) for k in range(7)),
     *(changed(PONY, ["members", 1, "loss_fraction"], k / 10) for k in range(7)),
 ]

@@ -126,6 +126,27 @@ def test_nothing_unknown_gives_the_answer_itself():
     assert sampled.limit_tons == pytest.approx([limit] * 4, rel=1e-9)
 
 
+@pytest.mark.parametrize(
+    "metal", [{"kind": "wrought-iron"}, {"fy_ksi": 60, "fu_ksi": 75}]
+)
+def test_pieces_added_count_where_they_help(metal):
+    """A weak one is left out as in a whole check."""
+    rod = {"shape": "round-rod", "diameter_in": 1.5, "ends": "upset", "carries": "live"}
+    document = deepcopy(DOCUMENT)
+    document["material"] = {"fy_ksi": 45, "fu_ksi": 60, "e_ksi": 29000}
+    document["members"][2]["components"].append(rod | {"material": metal})
+    check = checkfile.read(document)
+    deck = sampling.Dead("deck", lambda dead, v: replace(dead, uniform_plf=v), 200, 600)
+    sampled = sampling.sample(check, [deck], 64)
+    made = [deepcopy(document) for _ in range(8)]
+    for one, place in zip(made, sampled.place[:8, 0], strict=True):
+        one["dead_load"]["uniform_plf"] = 200 + 400 * place
+    expected = [
+        one["governing"]["operating"]["limit_tons"] for one in answer_many(made)
+    ]
+    assert sampled.limit_tons[:8] == pytest.approx(expected, rel=1e-6)
+
+
 @pytest.mark.parametrize("name", ["floor", "pins"])
 def test_what_is_held_still_limits(monkeypatch, name):
     """Beams under the deck and pins are no unknowns; they may set the limit still."""
