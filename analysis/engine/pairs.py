@@ -32,6 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equilibrium import Equilibrium, Float, Index, Mask
+from .gathered import Gathered
 
 Small = NDArray[np.int8]
 Bits = NDArray[np.uint8]
@@ -354,7 +355,8 @@ class Crossed:
         low = self._lower_bound(own_r)
         answer, pull, moved = self._sweep(some, own_drive, low, _SWEEPS, enough)
         if moved > enough:
-            answer, pull, ok = self.pivot(some, -own_drive, own_r, answer)
+            every = Gathered(some, np.arange(len(column)))
+            answer, pull, ok = self.pivot(every, -own_drive, own_r, answer)
             unsettled[column[~ok]] = True
         x.reshape(k, -1)[:, here] = answer
         target.reshape(k, -1)[:, here] = pull
@@ -389,13 +391,13 @@ class Crossed:
         return bits
 
     def pivot(
-        self, a: Float, g: Float, r: Float, guess: Float
+        self, a: Gathered, g: Float, r: Float, guess: Float
     ) -> tuple[Float, Float, Mask]:
         """Return (k, w) redundants, what each would be unbounded, and (w,) whether found.
 
         Parameters
         ----------
-        a : (k, k, w) float, ``matrix`` of each one's configuration
+        a : Gathered, ``matrix`` of each one's configuration
         g, r : (k, w) float, drives and bounds as ``settle`` takes them
         guess : (k, w) float, redundants to start from
 
@@ -421,10 +423,13 @@ class Crossed:
             if not len(todo):
                 break
             f = free[:, todo]
-            part = a[:, :, todo]
+            part = a.only(todo)
             right = np.where(f, -g[:, todo], low[:, todo])
             solved = self._solve(part, f, right[:, None])[:, 0]
-            gap = np.einsum("ijw,jw->iw", part, solved) + g[:, todo]
+            gap = solved + g[:, todo]
+            for i, neighbours in enumerate(self.neighbours):
+                for j in neighbours:
+                    gap[i] += part[i, j] * solved[j]
             x[:, todo], pull[:, todo] = solved, solved - gap
             small = zero[todo]
             wrong = np.where(
@@ -453,7 +458,10 @@ class Crossed:
     ) -> Corners:
         """Return stretches or triangles of loads; g and r are (k, w) at each corner."""
         return Corners(
-            self.matrix[:, :, columns], np.stack(g, axis=1), np.stack(r, axis=1), scale
+            Gathered(self.matrix, columns),
+            np.stack(g, axis=1),
+            np.stack(r, axis=1),
+            scale,
         )
 
     def hold(self, at: Corners, state: Small) -> tuple[Float, Float]:
@@ -485,8 +493,8 @@ class Crossed:
                 np.copyto(watch[i, BOTH], gap, where=own != BOTH)
         return x, watch
 
-    def _solve(self, a: Float, free: Mask, right: Float) -> Float:
-        """Return (k, E, w): rows of (k, k, w) that are not free become unit rows.
+    def _solve(self, a: Gathered, free: Mask, right: Float) -> Float:
+        """Return (k, E, w): rows of ``a`` that are not free become unit rows.
 
         Elimination without exchange of rows: the matrix is that of a strictly convex
         energy with its rows scaled.
@@ -495,14 +503,14 @@ class Crossed:
         if not self.coupled.any():
             return right
         if self._plan is None:
-            unit = np.where(free[:, None], a, np.eye(k)[:, :, None])
+            unit = np.where(free[:, None], a.whole(), np.eye(k)[:, :, None])
             answer = np.linalg.solve(np.moveaxis(unit, 2, 0), np.moveaxis(right, 2, 0))
             return np.ascontiguousarray(np.moveaxis(answer, 0, 2))
         x = right.copy()
         b: dict[tuple[int, int], Float] = {
             (i, j): a[i, j] * free[i] for i in range(k) for j in self.neighbours[i]
         }
-        one = np.ones(a.shape[2])
+        one = np.ones(1)
         b |= {(i, i): one for i in range(k)}
         for p, below, beside in self._plan:
             for i in below:
@@ -611,7 +619,7 @@ class Crossed:
         last, last_g, last_r, there = stop
         x = first.x.take(here, axis=1)
         return Stretches(
-            a=self.matrix[:, :, columns],
+            a=Gathered(self.matrix, columns),
             x=x,
             gap=x - first.target.take(here, axis=1),
             r=first_r.take(here, axis=1),
@@ -649,10 +657,10 @@ class LiveBase:
 class Corners:
     """Loads between which the redundants are piecewise linear.
 
-    ``a`` (k, k, w); ``g``, ``r`` (k, E, w); ``scale`` (w,) kip.
+    ``a`` the matrices; ``g``, ``r`` (k, E, w); ``scale`` (w,) kip.
     """
 
-    a: Float
+    a: Gathered
     g: Float
     r: Float
     scale: Float
@@ -660,7 +668,7 @@ class Corners:
     def only(self, walks: Index) -> Corners:
         """Return some of them."""
         return Corners(
-            self.a.take(walks, axis=2),
+            self.a.only(walks),
             self.g.take(walks, axis=2),
             self.r.take(walks, axis=2),
             self.scale[walks],
@@ -671,12 +679,12 @@ class Corners:
 class Stretches:
     """Lines of loads to follow, each in one configuration.
 
-    ``a`` (k, k, w); where they start: redundants ``x``, gaps of slack rods ``gap`` and
+    ``a`` the matrices; where they start: redundants ``x``, gaps of slack rods ``gap`` and
     bounds ``r``, (k, w); where they end: ``g_end`` and ``r_end``; bits of the states
     that hold at either end, ``begin`` and ``end``; ``scale`` (w,) kip.
     """
 
-    a: Float
+    a: Gathered
     x: Float
     gap: Float
     r: Float
@@ -692,7 +700,7 @@ class Stretches:
             return self
         some = np.flatnonzero(walks)
         return Stretches(
-            self.a.take(some, axis=2),
+            self.a.only(some),
             self.x.take(some, axis=1),
             self.gap.take(some, axis=1),
             self.r.take(some, axis=1),
