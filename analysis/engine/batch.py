@@ -6,7 +6,8 @@ Array axes as in ``pairs``; ``t`` are the members asked for among those touched.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -43,6 +44,22 @@ class Peaks:
         if with_places:
             high_at, low_at = np.full(force.shape, -1.0), np.full(force.shape, -1.0)
         return cls(force.copy(), force.copy(), high_at, low_at)
+
+    def of(self, members: Index, columns: slice) -> Peaks:
+        """Return a copy of some."""
+        return Peaks(
+            self.high[members, columns],
+            self.low[members, columns],
+            None if self.high_at is None else self.high_at[members, columns],
+            None if self.low_at is None else self.low_at[members, columns],
+        )
+
+    def put(self, members: Index, columns: slice, new: Peaks) -> None:
+        """Take new ones in place of some."""
+        self.high[members, columns], self.low[members, columns] = new.high, new.low
+        for mine, theirs in ((self.high_at, new.high_at), (self.low_at, new.low_at)):
+            if mine is not None and theirs is not None:
+                mine[members, columns] = theirs
 
 
 def dead_columns(crossed: Crossed) -> tuple[Columns, Float, Mask]:
@@ -87,6 +104,7 @@ def vehicle_peaks(
     wanted: Index,
     peaks: Peaks,
     standing_only: bool = False,
+    own: Mask | None = None,
 ) -> Mask:
     """Fold into ``peaks`` the extremes of members under vehicles.
 
@@ -101,6 +119,8 @@ def vehicle_peaks(
     standing_only : bool
         Whether to leave out positions in which a lone tension-only bar, without which
         the truss falls, would go slack. If not, there must be none.
+    own : (t, c) bool, optional
+        Which members are asked for of each configuration; all by default.
 
     Returns
     -------
@@ -114,7 +134,8 @@ def vehicle_peaks(
     for begin in range(0, crossed.count, several):
         block = slice(begin, min(begin + several, crossed.count))
         mine = factors if len(factors) == 1 else factors[block]
-        work = _Block(crossed, live, places, mine, wanted, peaks, block)
+        asked = None if own is None else own[:, block]
+        work = _Block(crossed, live, places, mine, wanted, peaks, block, asked)
         beyond[block] = work.run(standing_only)
     return beyond
 
@@ -130,6 +151,7 @@ class _Block:
     wanted: Index
     peaks: Peaks
     block: slice
+    own: Mask | None
 
     def run(self, standing_only: bool) -> Mask:
         """Fold in the extremes; return the configurations not answered."""
@@ -143,22 +165,43 @@ class _Block:
         beyond = columns.unsettled.copy()
         falls = self._falls(scale) if standing_only else None
 
-        rows = np.concatenate([self.wanted, crossed.system.watched])
+        wanted = self.wanted if self.own is None else self.wanted[:0]
+        rows = np.concatenate([wanted, crossed.system.watched])
         each = max(1, _FORCES_AT_ONCE // max(1, int(np.prod(g.shape[1:]))))
         for first in range(0, len(rows), each):
             members = rows[first : first + each]
             force = self._forces(columns.x, members)
-            watched = force[max(0, len(self.wanted) - first) :]
+            watched = force[max(0, len(wanted) - first) :]
             if len(watched):
                 slack = watched < -TOLERANCE * scale
                 if falls is not None:
                     slack &= ~falls
                 beyond |= slack.any(axis=(0, 1))
-            some = slice(first, min(first + each, len(self.wanted)))
-            if first < len(self.wanted):
+            some = slice(first, min(first + each, len(wanted)))
+            if first < len(wanted):
                 _take(force[: some.stop - first], falls, some, self.peaks, block)
+        if self.own is not None:
+            self._take_own(self.own, columns.x, falls)
         beyond |= self._changes((columns, g, r), scale, falls)
         return beyond
+
+    def _take_own(self, own: Mask, x: Float, falls: Mask | None) -> None:
+        """Fold in, of each column, the members asked for of it alone."""
+        for c, members in _columns_of(own):
+            mine = slice(self.block.start + c, self.block.start + c + 1)
+            column = slice(c, c + 1)
+            work = replace(
+                self,
+                factor=self.factor if len(self.factor) == 1 else self.factor[column],
+                wanted=self.wanted[members],
+                peaks=self.peaks.of(members, mine),
+                block=mine,
+                own=None,
+            )
+            force = work._forces(x[..., column], work.wanted)
+            fallen = None if falls is None else falls[:, column]
+            _take(force, fallen, slice(0, len(members)), work.peaks, slice(0, 1))
+            self.peaks.put(members, mine, work.peaks)
 
     def _factor_of(self, column: Index) -> Float:
         """Return (w,) or (1,) factors of columns of the block."""
@@ -270,22 +313,59 @@ class _Block:
             return
         order = np.argsort(column, kind="stable")
         place, column, x = place[order], column[order], x[:, order]
+        watched = self.crossed.system.watched
+        if self.own is not None:
+            # Watched bars everywhere, the members asked for only where they are.
+            each = max(1, _FORCES_AT_ONCE // max(1, len(watched)))
+            for first in range(0, len(place) if len(watched) else 0, each):
+                part = slice(first, first + each)
+                force = self._forces_at(watched, place[part], column[part], x[:, part])
+                _mark_slack(force, column[part], scale, beyond)
+            bounds = np.searchsorted(column, np.arange(len(scale) + 1))
+            for c, members in _columns_of(self.own):
+                part = slice(int(bounds[c]), int(bounds[c + 1]))
+                if part.start == part.stop:
+                    continue
+                mine = slice(self.block.start + c, self.block.start + c + 1)
+                wanted = self.wanted[members]
+                force = self._forces_at(wanted, place[part], column[part], x[:, part])
+                peaks = self.peaks.of(members, mine)
+                nothing = np.zeros(part.stop - part.start, np.intp)
+                _take_changes(force, nothing, place[part], peaks, slice(0, 1))
+                self.peaks.put(members, mine, peaks)
+            return
+        count = len(self.wanted)
+        force = self._forces_at(
+            np.concatenate([self.wanted, watched]), place, column, x
+        )
+        if len(watched):
+            _mark_slack(force[count:], column, scale, beyond)
+            force = force[:count]
+        _take_changes(force, column, place, self.peaks, self.block)
+
+    def _forces_at(self, rows: Index, place: Float, column: Index, x: Float) -> Float:
+        """Return (t, w) total forces at places of columns with (k, w) redundants."""
         before = np.minimum(place.astype(np.intp), self.live.base.shape[1] - 2)
         part = place - before
-        watched = self.crossed.system.watched
-        rows = np.concatenate([self.wanted, watched])
         base = self.live.base[rows]
-        force = base.take(before, axis=1)
+        force: Float = base.take(before, axis=1)
         force += part * (base.take(before + 1, axis=1) - force)
         force *= self._factor_of(column)
         force += self.crossed.dead_base[rows].take(column + self.block.start, axis=1)
         force += self.crossed.stress[rows] @ x
-        if len(watched):
-            count = len(self.wanted)
-            slack = (force[count:] < -TOLERANCE * scale[column]).any(axis=0)
-            np.logical_or.at(beyond, column[slack], True)
-            force = force[:count]
-        _take_changes(force, column, place, self.peaks, self.block)
+        return force
+
+
+def _mark_slack(force: Float, column: Index, scale: Float, beyond: Mask) -> None:
+    """Mark the columns of (t, w) forces in which any is pressed."""
+    slack = (force < -TOLERANCE * scale[column]).any(axis=0)
+    np.logical_or.at(beyond, column[slack], True)
+
+
+def _columns_of(own: Mask) -> Iterator[tuple[int, Index]]:
+    """Yield every column of (t, c) that has members, and which."""
+    for c in np.flatnonzero(own.any(axis=0)).tolist():
+        yield c, np.flatnonzero(own[:, c])
 
 
 @dataclass(frozen=True, eq=False)

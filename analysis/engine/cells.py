@@ -51,6 +51,9 @@ _FEW = 250
 _FEW_STATES = 3
 #: Forces on edges worked out together.
 _FORCES_AT_ONCE = 2**20
+#: Lines tried on edges together, and redundants of which all lines are.
+_PAIRS_AT_ONCE = 2**17
+_FEW_LINES = 8
 #: Entries for which one call costs more than the work.
 _FEW_AT_ONCE = 2**12
 #: Of forces, kip: nothing is known.
@@ -945,20 +948,21 @@ def _visit(
     nothing = np.zeros((3, 0)), np.zeros((k, 0))
     found = [_Edges(here[:0], nothing[0], nothing[0], nothing[1], nothing[1])]
     visits = np.bincount(here, minlength=len(column))
+    begun = np.full((3, len(here)), 1.0 / 3.0)
     # 2 k lines cut a triangle into no more cells than that. Where more are met, lines
     # lie on each other but for rounding, and any state seems to hold on them.
     most = 1 + k * (2 * k + 1)
     crowded = np.zeros(len(column), bool)
     while len(here) and len(found) < _MOST_ROUNDS:
-        edges, across, cell = _cell_edges(crossed, corners, here, cell)
+        edges, across, cell, begun = _cell_edges(crossed, corners, here, cell, begun)
         found.append(edges)
         fresh = seen.first_time(across, cell)
-        here, cell = across[fresh], cell[:, fresh]
+        here, cell, begun = across[fresh], cell[:, fresh], begun[:, fresh]
         visits += np.bincount(here, minlength=len(column))
         crowded |= visits > 2 * most
         if crowded.any():
             left = ~crowded[here]
-            here, cell = here[left], cell[:, left]
+            here, cell, begun = here[left], cell[:, left], begun[:, left]
     lost = np.concatenate([np.flatnonzero(~ok), here])
     return _Edges.joined(found), column[lost], np.flatnonzero(crowded)
 
@@ -1000,9 +1004,12 @@ _OTHERS = np.array([[1, 2], [0, 2], [0, 1]], np.int8)
 
 
 def _cell_edges(
-    crossed: Crossed, every: Corners, here: Index, state: Small
-) -> tuple[_Edges, Index, Small]:
-    """Return the edges between cells inside triangles, and the cells across them."""
+    crossed: Crossed, every: Corners, here: Index, state: Small, begun: Float
+) -> tuple[_Edges, Index, Small, Float]:
+    """Return the edges between cells inside triangles, and the cells across them.
+
+    Of cells and of those across, ``begun`` (3, w) is some place in or by each.
+    """
     corners = every.only(here)
     x, watch = crossed.hold(corners, state)
     k = len(x)
@@ -1032,9 +1039,12 @@ def _cell_edges(
         ends.append(end)
 
     one, two = ends
-    low, high = _inside(
-        watch, np.flatnonzero(some.any(axis=1)), cell, ends, corners.scale
-    )
+    if k <= _FEW_LINES:
+        low, high = _inside(
+            watch, np.flatnonzero(some.any(axis=1)), cell, ends, corners.scale
+        )
+    else:
+        low, high = _inside_own(values, cell, ends, begun, corners.scale)
     crossing = np.flatnonzero(low <= high)
     across = state[:, cell[crossing]]
     changed = line[crossing] // 2, np.arange(len(crossing))
@@ -1055,7 +1065,9 @@ def _cell_edges(
         (whole * start).sum(axis=1),
         (whole * stop).sum(axis=1),
     )
-    return edges, here[cell[crossing]], across
+    middle = 0.5 * (low[crossing] + high[crossing])
+    middle = one[:, crossing] + middle * (two[:, crossing] - one[:, crossing])
+    return edges, here[cell[crossing]], across, middle
 
 
 def _inside(
@@ -1073,12 +1085,52 @@ def _inside(
     for first in range(0, len(lines), several):
         rows = watch[lines[first : first + several]].take(cell, axis=2)
         begin, end = (rows * one).sum(axis=1), (rows * two).sum(axis=1)
-        out_begin, out_end = begin < -zero, end < -zero
-        cut = np.divide(
-            begin, begin - end, out=np.zeros_like(begin), where=out_begin != out_end
-        )
-        cut_low = np.where(out_begin & ~out_end, cut, 0.0)
-        cut_high = np.where(out_end, np.where(out_begin, -1.0, cut), 1.0)
-        np.maximum(low, cut_low.max(axis=0), out=low)
-        np.minimum(high, cut_high.min(axis=0), out=high)
+        _cut(begin, end, zero, low, high)
     return low, high
+
+
+def _inside_own(
+    values: Float, cell: Index, ends: list[Float], begun: Float, scale: Float
+) -> tuple[Float, Float]:
+    """Return what ``_inside`` does, where cells have many lines and few edges.
+
+    ``values`` (q, 3) are each edge's own line at the corners; no other line is negative
+    in its cell. Edges are tried against the lines nearest to ``begun``, (3, w), first,
+    which leaves few to try against the others.
+    """
+    spread = values.max(axis=1) - values.min(axis=1)
+    near = (values * begun.T[cell]).sum(axis=1) / spread
+    order = np.lexsort((near, cell))
+    counts = np.bincount(cell, minlength=len(scale))
+    starts = (np.cumsum(counts) - counts)[cell]
+    last = starts + counts[cell] - 1
+    low, high = np.zeros(len(cell)), np.ones(len(cell))
+    left = np.arange(len(cell))
+    first, most = 0, int(counts.max(initial=0))
+    while first < most and len(left):
+        several = max(1, min(max(4, first), _PAIRS_AT_ONCE // len(left)))
+        nearest = starts[left] + np.arange(first, first + several)[:, None]
+        other = order[np.minimum(nearest, last[left])]  # (j, e)
+        line = [values[:, corner][other] for corner in range(3)]
+        begin, end = (
+            line[0] * of[0] + line[1] * of[1] + line[2] * of[2]
+            for of in (end[:, left] for end in ends)
+        )
+        bottom, top = low[left], high[left]
+        _cut(begin, end, TOLERANCE * scale[cell[left]], bottom, top)
+        low[left], high[left] = bottom, top
+        left = left[bottom <= top]
+        first += several
+    return low, high
+
+
+def _cut(begin: Float, end: Float, zero: Float, low: Float, high: Float) -> None:
+    """Draw in ``low`` and ``high``, (q,), to where (j, q) lines are not negative."""
+    out_begin, out_end = begin < -zero, end < -zero
+    cut = np.divide(
+        begin, begin - end, out=np.zeros_like(begin), where=out_begin != out_end
+    )
+    cut_low = np.where(out_begin & ~out_end, cut, 0.0)
+    cut_high = np.where(out_end, np.where(out_begin, -1.0, cut), 1.0)
+    np.maximum(low, cut_low.max(axis=0), out=low)
+    np.minimum(high, cut_high.min(axis=0), out=high)

@@ -34,6 +34,9 @@ __all__ = [
     "envelope_of",
 ]
 
+#: Forces of which it costs more to work all out than to look for those asked for.
+_MANY_FORCES = 2**17
+
 
 @dataclass(frozen=True, eq=False)
 class Governing:
@@ -385,6 +388,9 @@ def _vehicles_on_redundant_members(
         )
         start = np.repeat(force[system.touched], len(values), axis=1)
         peaks = Peaks.from_dead(start, range_.high_at is not None)
+        own = None
+        if len(system.touched) * len(each) * len(places.front_ft) > _MANY_FORCES:
+            own = np.tile(which[:, None] == np.arange(len(values)), count)
         lost = vehicle_peaks(
             every,
             live,
@@ -392,6 +398,7 @@ def _vehicles_on_redundant_members(
             np.tile(values, count),
             system.touched,
             peaks,
+            own=own,
         )
         beyond |= lost.reshape(count, -1).any(axis=1)
         rows, columns = np.arange(len(which)), np.arange(count)[:, None]
