@@ -33,6 +33,7 @@ from .pairs import (
     LiveBase,
     Small,
 )
+from .proof import MOST, Question, above_lines
 
 #: Configurations worked on together.
 BLOCK = 128
@@ -222,11 +223,11 @@ def _block_shares(
         state.take_together(met, beyond)
     else:
         if not straight.all():
-            take_rays(state.doubts(~straight, r, first=True))
+            take_rays(state.doubts(~straight, (g, r), first=True))
             state.take_together(met, beyond)
         met.clear()
         if split.any():
-            take_triangles(state.doubts(split, r, first=False))
+            take_triangles(state.doubts(split, (g, r), first=False))
             state.take_together(met, beyond)
     found.share[:, :, block], found.at[:, :, block] = state.share, state.at
     return beyond, left
@@ -273,7 +274,6 @@ class _Excess:
 
     high: _Shortfall
     low: _Shortfall
-    lines: _Lines | None
 
     def of_rows(self, stress: Float) -> tuple[Float, Float, Float, Float]:
         """Return how far forces of (t, k) ``stress`` can be, (t, p, c).
@@ -305,21 +305,6 @@ def _moved(stress: Float, plus: Float, minus: Float) -> Float:
     both = np.hstack([np.maximum(stress, 0.0), np.maximum(-stress, 0.0)])
     flat: Float = both @ np.concatenate([plus, minus]).reshape(both.shape[1], -1)
     return flat.reshape(-1, *plus.shape[1:])
-
-
-@dataclass(frozen=True, eq=False)
-class _Lines:
-    """What redundants exceed each of their lines by: 0, R and T.
-
-    ``dead`` (k, c) and ``live`` (k, s, c) kip, for each line; ``has`` (3, k) which
-    there are; ``high`` what others can lift a redundant by, ``shift`` its T.
-    """
-
-    dead: list[Float]
-    live: list[Float]
-    has: Mask
-    high: _Shortfall
-    shift: _Shortfall
 
 
 @dataclass(frozen=True, eq=False)
@@ -442,7 +427,9 @@ class _BlockState:
             edges = replace(edges, item=number[edges.item])
         self.take(items, edges, doubt, beyond)
 
-    def doubts(self, asked: Mask, r: Float, first: bool) -> _Doubts:
+    def doubts(
+        self, asked: Mask, driven: tuple[Float, Float], first: bool
+    ) -> _Doubts:
         """Return the rays, or triangles, among ``asked`` (p, c) that could better.
 
         A force is never further from a line between the corners than the excess, so
@@ -451,7 +438,7 @@ class _BlockState:
         excess = _excess(
             self.crossed,
             self.dead,
-            (self.columns, r),
+            (self.columns, driven[1]),
             self.block,
             corners=1 if first else 2,
         )
@@ -491,7 +478,7 @@ class _BlockState:
                     best[q, kept] = np.maximum(best[q, kept], reached * (1.0 - 1e-9))
         if first:
             self._only_the_least(best)
-        doubtful = np.zeros((len(self.which), count, *asked.shape), bool)
+        doubtful = np.zeros((len(self.which), count, *self.columns.x.shape[1:]), bool)
         for sign, most in most_of.items():
             mine = mine_of[sign]
             over, over_dead = (
@@ -508,10 +495,12 @@ class _BlockState:
             doubt |= (over_dead.max(axis=1) > left.min(axis=0))[:, None]
             doubt &= asked
             for q in mine:
-                doubtful[q, kept] = doubt & (room[q, kept] < _UNKNOWN)[:, None]
-        if excess.lines is not None:
-            self._sharpen(excess, doubtful, best, first)
-        places: Mask = np.logical_or.reduce(doubtful, axis=(0, 1))
+                doubtful[q, kept, : len(asked)] = (
+                    doubt & (room[q, kept] < _UNKNOWN)[:, None]
+                )
+        self._prove(doubtful, best, driven, first)
+        shown = doubtful[:, :, : len(asked)]
+        places: Mask = np.logical_or.reduce(shown, axis=(0, 1))
         if len(watched):
             zero = TOLERANCE * np.maximum(
                 self.crossed.dead_scale[self.block], self.live.scale
@@ -529,6 +518,39 @@ class _BlockState:
             slack |= least - down_live[some:] + concern * least_dead < -zero
             places = places | (asked & slack.any(axis=0))
         return _Doubts(places, doubtful)
+
+    def _prove(
+        self, doubtful: Mask, best: Float, driven: tuple[Float, Float], first: bool
+    ) -> None:
+        """Drop doubts, in place, that forces at the best known multiples do not bear out."""
+        count = self.count
+        redundants, weights = self._redundants_of
+        sign = np.array([one for _, one in self.which])
+        sure = self.room - self._above_lines >= 0.0
+        sure &= best <= MOST
+        apart = doubtful & ~sure[:, :, None]
+        doubtful &= sure[:, :, None]
+        question = Question(
+            self.crossed,
+            self.live,
+            self.block,
+            (driven[0], self.live.r),
+            sign,
+            self.value,
+            self.base[:count],
+            self.dead_base[:count],
+            redundants[:count],
+            weights[:count],
+        )
+        question.borne_out(doubtful, best, first)
+        doubtful |= apart
+
+    @cached_property
+    def _above_lines(self) -> Float:
+        """Return (q, t, c): how far forces can be above lines from the dead load."""
+        sign = np.array([one for _, one in self.which])
+        stress = self.stress[: self.count]
+        return above_lines(self.crossed, self.dead, self.block, stress, sign)
 
     def _could_be_least(self, excess: _Excess, best: Float, room: Float) -> Index:
         """Return the members that could have the least rating, wherever it is met."""
@@ -557,69 +579,6 @@ class _BlockState:
         per_factor = 1.0 / np.where(factor > 0.0, factor, 1.0)
         found = most * (1.0 - 1e-9) * per_factor
         np.maximum(best, np.where(factor > 0.0, found, 1e300), out=best)
-
-    def _sharpen(
-        self, excess: _Excess, doubtful: Mask, best: Float, first: bool
-    ) -> None:
-        """Drop doubts, in place, that no position between the places can bear out.
-
-        At the best multiple known, each redundant falls short of a line between its
-        values at two places by no more than the lesser of two lines, so by no more
-        than at their crossing; of the sum, only the crossings need be tried.
-        """
-        lines = excess.lines
-        if lines is None:
-            return
-        limit, member, place, column = np.nonzero(doubtful)
-        if not len(limit):
-            return
-        after = place if first else place + 1
-        sign = np.array([one for _, one in self.which])[limit]
-        known = best[limit, member, column]
-        near = sign * self.force[member, place, column]
-        far = sign * self.force[member, after, column]
-        # How fast the bound rises with the reciprocal of the multiple.
-        slope = np.zeros(len(limit))
-        tents: list[list[Float]] = []
-        redundants, weights = self._redundants_of
-        for each, weight in zip(redundants.T, weights.T, strict=True):
-            i, own = each[member], sign * weight[member]
-            pull, push = np.maximum(own, 0.0), np.maximum(-own, 0.0)
-            lift = pull * lines.high.dead[i, place, column]
-            slope += lift
-            lift = known * lift + pull * lines.high.live[i, place, column]
-            near, far = near + lift, far + lift
-            one = two = [np.full(len(limit), _UNKNOWN)] * 3
-            for line in np.flatnonzero(lines.has.any(axis=1)).tolist():
-                dead = lines.dead[line][i, column]
-                live = lines.live[line]
-                begin, end = live[i, place, column], live[i, after, column]
-                if line == 2:
-                    dead = dead + lines.shift.dead[i, place, column]
-                    shift = lines.shift.live[i, place, column]
-                    begin, end = begin + shift, end + shift
-                at_dead = known * dead
-                new = [begin + at_dead, end + at_dead, dead]
-                has = lines.has[line, i]
-                less, fewer = has & (new[0] < one[0]), has & (new[1] < two[1])
-                one = [np.where(less, b, a) for a, b in zip(one, new, strict=True)]
-                two = [np.where(fewer, b, a) for a, b in zip(two, new, strict=True)]
-            slope += push * np.maximum(one[2], two[2])
-            tents.append([push * of for of in (one[0], one[1], two[0], two[1])])
-        greatest = np.maximum(
-            near + sum(np.minimum(a0, b0) for a0, _, b0, _ in tents),
-            far + sum(np.minimum(a1, b1) for _, a1, _, b1 in tents),
-        )
-        for a0, a1, b0, b1 in tents:
-            turn = (b0 - a0) + (a1 - b1)
-            w = np.divide(b0 - a0, turn, out=np.zeros_like(turn), where=turn > 0.0)
-            total = near + w * (far - near)
-            for c0, c1, d0, d1 in tents:
-                total += np.minimum(c0 + w * (c1 - c0), d0 + w * (d1 - d0))
-            np.maximum(greatest, total, out=greatest)
-        room = np.maximum(self.room[limit, member, column], 0.0)
-        borne = (greatest > known * room) | (slope > room)
-        doubtful[limit, member, place, column] = borne
 
     def take(self, items: _Items, edges: _Edges, doubt: _Doubts, beyond: Mask) -> None:
         """Fold in the limits that doubtful members reach on edges."""
@@ -767,7 +726,7 @@ def _excess(
     lifted = float(pushes.sum(axis=1).max(initial=0.0))
     if lifted > _MOST_LIFTED:
         unknown = np.full(shape, _UNKNOWN)
-        return _Excess(_Shortfall(unknown, unknown), _Shortfall(unknown, unknown), None)
+        return _Excess(_Shortfall(unknown, unknown), _Shortfall(unknown, unknown))
     x, bound, target = dead.x[:, block], crossed.dead_r[:, block], dead.target[:, block]
     at_dead = [np.maximum(gap, 0.0) for gap in (x, x - bound, x - target)]
     gaps = (columns.x, columns.x - r, columns.x - columns.target)
@@ -804,23 +763,7 @@ def _excess(
             shift.dead[i] = summed(i, pulls, high.dead) + summed(i, pushes, low.dead)
             shift.live[i] = summed(i, pulls, high.live) + summed(i, pushes, low.live)
             low.lessen(i, at_dead[2][i] + shift.dead[i], at_live[2][i] + shift.live[i])
-    return _Excess(
-        high,
-        low,
-        _Lines(
-            at_dead,
-            at_places,
-            np.stack(
-                [
-                    crossed.bounded_by_self,
-                    crossed.bounded_by_partner,
-                    ~crossed.locked,
-                ]
-            ),
-            high,
-            shift,
-        ),
-    )
+    return _Excess(high, low)
 
 
 @dataclass(frozen=True, eq=False)
