@@ -171,14 +171,16 @@ def _block_shares(
     from_dead = dead.states[:, None, block] & columns.states
     straight = (from_dead != 0).all(axis=0)  # (s, c): one state along the whole ray
     joined = from_dead[:, :-1] & columns.states[:, 1:]
-    split = ~(joined != 0).all(axis=0) & places.linked[:, None]
     # Between a place without any load and the next there are but parts of the load in
     # the next, which its ray has all multiples of.
     moves = np.abs(live.base).max(axis=0) > TOLERANCE * live.scale
-    split &= (moves[:-1] & moves[1:])[:, None]
+    linked = places.linked & moves[:-1] & moves[1:]
+    split = ~straight  # (s, c): from each place to the next, or a place alone
+    split[:-1][linked] = ~(joined[:, linked] != 0).all(axis=0)
     state = _BlockState(
         crossed,
         live,
+        linked,
         block,
         np.concatenate([wanted, crossed.system.watched]),
         len(wanted),
@@ -191,18 +193,18 @@ def _block_shares(
     state.take_straight_rays(straight)
     ray_scale = np.maximum(crossed.dead_scale[block], live.scale)
     left: list[tuple[int, int]] = []
-    met: list[tuple[_Items, _Edges, _Doubts]] = []
+    met: list[tuple[_Items, _Edges, Mask]] = []
 
-    def take_rays(doubt: _Doubts) -> None:
-        column, place = np.nonzero(doubt.any.T)
+    def follow(rays: Mask, by_limit: Mask) -> None:
+        column, place = np.nonzero((rays & ~straight).T)
         if len(place):
             items = _Items(column, place, place)
             edges, lost = _ray_edges(state, items, (g, r), ray_scale)
             beyond[column[lost]] = True
-            met.append((items, edges, doubt))
+            met.append((items, edges, by_limit))
 
-    def take_triangles(doubt: _Doubts) -> None:
-        column, place = np.nonzero(doubt.any.T)
+    def visit(triangles: Mask, by_limit: Mask) -> None:
+        column, place = np.nonzero(triangles.T)
         if len(place):
             items = _Items(column, place, place + 1)
             edges, lost, crowded = _visit(state, items, (g, r))
@@ -214,21 +216,34 @@ def _block_shares(
                     strict=True,
                 )
             )
-            met.append((items, edges, doubt))
+            met.append((items, edges, by_limit))
 
-    if straight.size <= _FEW and len(r) <= _FEW_STATES:
-        # Of a few it costs more to find out which could better than to look into them.
-        take_rays(state.all_of(~straight))
-        take_triangles(state.all_of(split))
+    def take() -> None:
         state.take_together(met, beyond)
-    else:
-        if not straight.all():
-            take_rays(state.doubts(~straight, (g, r), first=True))
-            state.take_together(met, beyond)
         met.clear()
-        if split.any():
-            take_triangles(state.doubts(split, (g, r), first=False))
-            state.take_together(met, beyond)
+
+    if not split.any():
+        pass
+    elif straight.size <= _FEW and len(r) <= _FEW_STATES:
+        # Of a few it costs more to find out which could better than to look into them.
+        every = state.every_limit()
+        follow(~straight, every)
+        triangles = split.copy()
+        triangles[np.flatnonzero(~linked)] = triangles[-1] = False
+        visit(triangles, every)
+        take()
+    else:
+        likely = state.likeliest(~straight)
+        follow(likely.any(axis=(0, 1)), likely)
+        take()
+        doubts = state.doubts(split, (g, r))
+        follow(doubts.rays.any(axis=(0, 1)) | doubts.slack_rays, doubts.rays)
+        if met:
+            before = state.share.copy()
+            take()
+            state.doubt_again(doubts, state.share > before, (g, r))
+        visit(doubts.triangles.any(axis=(0, 1)) | doubts.slack, doubts.triangles)
+        take()
     found.share[:, :, block], found.at[:, :, block] = state.share, state.at
     return beyond, left
 
@@ -307,15 +322,21 @@ def _moved(stress: Float, plus: Float, minus: Float) -> Float:
     return flat.reshape(-1, *plus.shape[1:])
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class _Doubts:
-    """Rays or triangles that could better what is found: ``any`` (p, c).
+    """Which limits of which members rays and triangles could better, (q, t, s, c).
 
-    ``by_limit`` (q, t, p, c) says which limits of which members.
+    ``sure`` (q, t, c) are limits of which the forces at the best multiple decide.
+    Whatever the limits, watched bars may turn slack on ``slack_rays`` and in the
+    triangles ``slack``, (s, c).
     """
 
-    any: Mask
-    by_limit: Mask
+    could: Mask
+    sure: Mask
+    rays: Mask
+    triangles: Mask
+    slack_rays: Mask
+    slack: Mask
 
 
 @dataclass(eq=False)
@@ -327,6 +348,7 @@ class _BlockState:
 
     crossed: Crossed
     live: LiveBase
+    linked: Mask
     block: Index
     rows: Index
     count: int
@@ -398,18 +420,51 @@ class _BlockState:
                 np.copyto(self.share[level], share, where=better)
                 np.copyto(self.at[level], place, where=better)
 
-    def all_of(self, asked: Mask) -> _Doubts:
-        """Return all of the rays, or triangles, ``asked`` for, (p, c)."""
+    def every_limit(self) -> Mask:
+        """Return all limits of all members at all places, (q, t, s, c)."""
         limits = np.isfinite(self.value)[:, :, None]
-        return _Doubts(asked, np.repeat(limits, self.columns.x.shape[1], axis=2))
+        return np.repeat(limits, self.columns.x.shape[1], axis=2)
+
+    def likeliest(self, asked: Mask) -> Mask:
+        """Return the ray, of those (s, c) ``asked`` for, likely to reach each limit first.
+
+        It is that to the place where the live load moves the member most. If only the
+        least rating is wanted, it is one limit's of each configuration. (q, t, s, c)
+        """
+        likely = np.zeros((*self.value.shape[:2], *asked.shape), bool)
+        near = np.zeros(self.value.shape)
+        at = np.zeros(self.value.shape, np.intp)
+        force = self.force[: self.count]
+        for sign in (1.0, -1.0):
+            mine = [q for q, (_, own) in enumerate(self.which) if own == sign]
+            if not mine:
+                continue
+            towards = np.where(asked, sign * force, 0.0)
+            place = towards.argmax(axis=1)
+            top = np.take_along_axis(towards, place[:, None], axis=1)[:, 0]
+            for q in mine:
+                rises = (top > 0.0) & np.isfinite(self.room[q])
+                room = np.where(rises, np.maximum(self.room[q], 1e-300), 1.0)
+                near[q] = np.where(rises, top / room, 0.0)
+                at[q] = place
+        which = near > 0.0
+        if self.least is not None:
+            near *= self.least.factor[[level for level, _ in self.which]]
+            flat = near.reshape(-1, near.shape[2])
+            only = np.zeros(flat.shape, bool)
+            only[flat.argmax(axis=0), np.arange(flat.shape[1])] = True
+            which &= only.reshape(which.shape)
+        limit, member, column = np.nonzero(which)
+        likely[limit, member, at[limit, member, column], column] = True
+        return likely
 
     def take_together(
-        self, met: list[tuple[_Items, _Edges, _Doubts]], beyond: Mask
+        self, met: list[tuple[_Items, _Edges, Mask]], beyond: Mask
     ) -> None:
         """Fold in the edges of rays, triangles or both; of both, what is met of all."""
         if not met:
             return
-        items, edges, doubt = met[0]
+        items, edges, by_limit = met[0]
         if len(met) == 2:
             more, others, _ = met[1]
             begun = len(items.column)
@@ -425,31 +480,21 @@ class _BlockState:
             )
             edges = _Edges.joined([edges, replace(others, item=others.item + begun)])
             edges = replace(edges, item=number[edges.item])
-        self.take(items, edges, doubt, beyond)
+        self.take(items, edges, by_limit, beyond)
 
-    def doubts(
-        self, asked: Mask, driven: tuple[Float, Float], first: bool
-    ) -> _Doubts:
-        """Return the rays, or triangles, among ``asked`` (p, c) that could better.
+    def doubts(self, asked: Mask, driven: tuple[Float, Float]) -> _Doubts:
+        """Return what could better, of triangles (s, c) ``asked`` for and their rays.
 
         A force is never further from a line between the corners than the excess, so
-        the share at which a limit is reached has a least and a greatest value.
+        the multiple at which a limit is reached has a least value. Places that are not
+        linked to the next stand alone.
         """
         excess = _excess(
-            self.crossed,
-            self.dead,
-            (self.columns, driven[1]),
-            self.block,
-            corners=1 if first else 2,
+            self.crossed, self.dead, (self.columns, driven[1]), self.block, self.linked
         )
         count = self.count
-        best = np.zeros(self.value.shape)
+        best = self._best()
         room = np.where(np.isfinite(self.room), np.maximum(self.room, 0.0), _UNKNOWN)
-        # Forces in proportion to one part of dead load: 1 / multiple is the share.
-        for q, (level, _) in enumerate(self.which):
-            share = self.share[level]
-            best[q] = share / np.maximum(1.0 - share, _NEARLY)
-        self._only_the_least(best)
         kept = np.arange(count)
         if self.least is not None:
             kept = self._could_be_least(excess, best, room)
@@ -457,93 +502,88 @@ class _BlockState:
         rows = np.concatenate([kept, watched])
         up_dead, up_live, down_dead, down_live = excess.of_rows(self.stress[rows])
         some = len(kept)
-        most_of: dict[float, Float] = {}
-        mine_of: dict[float, list[int]] = {}
-        for sign, under, under_dead in (
-            (1.0, down_live, down_dead),
-            (-1.0, up_live, up_dead),
+        could = np.zeros((len(self.which), count, *asked.shape), bool)
+        for sign, over, over_dead in (
+            (1.0, up_live[:some], up_dead[:some]),
+            (-1.0, down_live[:some], down_dead[:some]),
         ):
             mine = [q for q, (_, own) in enumerate(self.which) if own == sign]
             if not mine:
                 continue
-            most = sign * self.force[kept]
-            if not first:
-                most = np.maximum(most[:, :-1], most[:, 1:])
-            mine_of[sign], most_of[sign] = mine, most
-            if first:
-                sure = np.where(asked, most - under[:some], 0.0).max(axis=1)
-                slack = under_dead[:some].max(axis=1)
-                for q in mine:
-                    reached = sure / np.maximum(room[q, kept] + slack, 1e-300)
-                    best[q, kept] = np.maximum(best[q, kept], reached * (1.0 - 1e-9))
-        if first:
-            self._only_the_least(best)
-        doubtful = np.zeros((len(self.which), count, *self.columns.x.shape[1:]), bool)
-        for sign, most in most_of.items():
-            mine = mine_of[sign]
-            over, over_dead = (
-                (up_live[:some], up_dead[:some])
-                if sign > 0.0
-                else (down_live[:some], down_dead[:some])
-            )
             known, left = best[mine][:, kept], room[mine][:, kept]
-            # One look for all levels; the sharper one tells them apart.
-            top = over_dead * known.max(axis=0)[:, None]
-            top += most
+            # One look for all levels: forces at the best multiples tell them apart.
+            top = _most_of_ends(sign * self.force[kept], self.linked)
             top += over
+            top += over_dead * known.max(axis=0)[:, None]
             doubt = top > (known * left).min(axis=0)[:, None]
             doubt |= (over_dead.max(axis=1) > left.min(axis=0))[:, None]
             doubt &= asked
             for q in mine:
-                doubtful[q, kept, : len(asked)] = (
-                    doubt & (room[q, kept] < _UNKNOWN)[:, None]
-                )
-        self._prove(doubtful, best, driven, first)
-        shown = doubtful[:, :, : len(asked)]
-        places: Mask = np.logical_or.reduce(shown, axis=(0, 1))
+                could[q, kept] = doubt & (room[q, kept] < _UNKNOWN)[:, None]
+        slack = np.zeros(asked.shape, bool)
         if len(watched):
             zero = TOLERANCE * np.maximum(
                 self.crossed.dead_scale[self.block], self.live.scale
             )
-            least = self.force[count:]
-            if not first:
-                least = np.minimum(least[:, :-1], least[:, 1:])
+            least = -_most_of_ends(-self.force[count:], self.linked)
             # Multiples beyond all that are asked for are of no concern.
             concern = np.where(room < _UNKNOWN, best, np.inf).min(
                 axis=(0, 1), initial=np.inf
             )
             concern = np.where(np.isfinite(concern), concern, 0.0)
             least_dead = self.dead_force[count:, None] - down_dead[some:]
-            slack = least_dead < -zero
-            slack |= least - down_live[some:] + concern * least_dead < -zero
-            places = places | (asked & slack.any(axis=0))
-        return _Doubts(places, doubtful)
+            slack = (least_dead < -zero).any(axis=0)
+            slack |= (least - down_live[some:] + concern * least_dead < -zero).any(0)
+            slack &= asked
+        sure = (self._above_lines <= self.room) & (best <= MOST)
+        alone = np.append(~self.linked, True)
+        rays, triangles = self._borne_out(could & sure[:, :, None], best, driven)
+        apart = could & ~sure[:, :, None]
+        rays |= _with_ends(apart, self.linked)
+        triangles |= apart
+        triangles[:, :, alone] = False
+        slack_rays = _with_ends(slack, self.linked)
+        return _Doubts(could, sure, rays, triangles, slack_rays, slack & ~alone[:, None])
 
-    def _prove(
-        self, doubtful: Mask, best: Float, driven: tuple[Float, Float], first: bool
+    def doubt_again(
+        self, doubts: _Doubts, bettered: Mask, driven: tuple[Float, Float]
     ) -> None:
-        """Drop doubts, in place, that forces at the best known multiples do not bear out."""
+        """Ask anew, of limits (L, t, c) ``bettered`` on rays, which triangles could."""
+        again = bettered[[level for level, _ in self.which]] & doubts.sure
+        could = doubts.could & again[:, :, None]
+        _, triangles = self._borne_out(could, self._best(), driven)
+        doubts.triangles &= ~again[:, :, None]
+        doubts.triangles |= triangles
+
+    def _best(self) -> Float:
+        """Return the reciprocals of the best multiples known, (q, t, c)."""
+        best = np.zeros(self.value.shape)
+        for q, (level, _) in enumerate(self.which):
+            share = self.share[level]
+            best[q] = share / np.maximum(1.0 - share, _NEARLY)
+        self._only_the_least(best)
+        return best
+
+    def _borne_out(
+        self, could: Mask, best: Float, driven: tuple[Float, Float]
+    ) -> tuple[Mask, Mask]:
+        """Return the rays and triangles that forces at the best known multiples bear out."""
         count = self.count
         redundants, weights = self._redundants_of
-        sign = np.array([one for _, one in self.which])
-        sure = self.room - self._above_lines >= 0.0
-        sure &= best <= MOST
-        apart = doubtful & ~sure[:, :, None]
-        doubtful &= sure[:, :, None]
         question = Question(
             self.crossed,
             self.live,
+            self.linked,
             self.block,
             (driven[0], self.live.r),
-            sign,
+            np.array([one for _, one in self.which]),
             self.value,
             self.base[:count],
             self.dead_base[:count],
             redundants[:count],
             weights[:count],
         )
-        question.borne_out(doubtful, best, first)
-        doubtful |= apart
+        return question.borne_out(could, best)
 
     @cached_property
     def _above_lines(self) -> Float:
@@ -580,13 +620,13 @@ class _BlockState:
         found = most * (1.0 - 1e-9) * per_factor
         np.maximum(best, np.where(factor > 0.0, found, 1e300), out=best)
 
-    def take(self, items: _Items, edges: _Edges, doubt: _Doubts, beyond: Mask) -> None:
+    def take(self, items: _Items, edges: _Edges, by_limit: Mask, beyond: Mask) -> None:
         """Fold in the limits that doubtful members reach on edges."""
         order = np.argsort(edges.item, kind="stable")
         several = max(1, _FORCES_AT_ONCE // len(self.rows))
         if len(order) < several:
             every = slice(0, len(items.column))
-            self._take_part(items, edges.only(order), doubt, beyond, every)
+            self._take_part(items, edges.only(order), by_limit, beyond, every)
             return
         counts = np.bincount(edges.item, minlength=len(items.column))
         part = np.concatenate([[0], np.cumsum(counts)]) // several
@@ -595,13 +635,13 @@ class _BlockState:
             first, last = int(some[0]), int(some[-1]) + 1
             stop = int(counts[:last].sum())
             mine = edges.only(order[stop - int(counts[first:last].sum()) : stop])
-            self._take_part(items, mine, doubt, beyond, slice(first, last))
+            self._take_part(items, mine, by_limit, beyond, slice(first, last))
 
     def _take_part(
         self,
         every: _Items,
         edges: _Edges,
-        doubt: _Doubts,
+        by_limit: Mask,
         beyond: Mask,
         which: slice,
     ) -> None:
@@ -609,7 +649,7 @@ class _BlockState:
         edges = replace(edges, item=edges.item - which.start)
         counts = np.bincount(edges.item, minlength=len(items.column))
         starts = np.cumsum(counts) - counts
-        asked = doubt.by_limit[:, :, items.place, items.column] & (counts > 0)
+        asked = by_limit[:, :, items.place, items.column] & (counts > 0)
         limit, member, item = np.nonzero(asked)
         # Only some members may be in doubt; the watched ones always are.
         rows = np.ones(len(self.rows), bool)
@@ -709,7 +749,7 @@ def _excess(
     dead: Columns,
     settled: tuple[Columns, Float],
     block: Index,
-    corners: int,
+    linked: Mask,
 ) -> _Excess:
     """Return how far forces can be from a line between corners: dead load and places.
 
@@ -720,7 +760,7 @@ def _excess(
     """
     columns, r = settled
     k = len(r)
-    shape = (k, r.shape[1] - (corners - 1), len(block))
+    shape = columns.x.shape
     a = crossed.matrix[:, :, block]
     pulls, pushes = np.maximum(a, 0.0), np.maximum(-a, 0.0)
     lifted = float(pushes.sum(axis=1).max(initial=0.0))
@@ -730,10 +770,7 @@ def _excess(
     x, bound, target = dead.x[:, block], crossed.dead_r[:, block], dead.target[:, block]
     at_dead = [np.maximum(gap, 0.0) for gap in (x, x - bound, x - target)]
     gaps = (columns.x, columns.x - r, columns.x - columns.target)
-    at_places = [np.maximum(gap, 0.0) for gap in gaps]
-    at_live = at_places
-    if corners == 2:
-        at_live = [np.maximum(gap[:, :-1], gap[:, 1:]) for gap in at_places]
+    at_live = [_most_of_ends(np.maximum(gap, 0.0), linked) for gap in gaps]
     low = _Shortfall(np.full(shape, _UNKNOWN), np.full(shape, _UNKNOWN))
     for line, has in enumerate((crossed.bounded_by_self, crossed.bounded_by_partner)):
         for i in np.flatnonzero(has).tolist():
@@ -764,6 +801,22 @@ def _excess(
             shift.live[i] = summed(i, pulls, high.live) + summed(i, pushes, low.live)
             low.lessen(i, at_dead[2][i] + shift.dead[i], at_live[2][i] + shift.live[i])
     return _Excess(high, low)
+
+
+def _most_of_ends(of: Float, linked: Mask) -> Float:
+    """Return the greater of (x, s, c) at each place and at the next it is linked to."""
+    most = np.empty_like(of)
+    np.maximum(of[:, :-1], of[:, 1:], out=most[:, :-1])
+    alone = np.append(~linked, True)
+    most[:, alone] = of[:, alone]
+    return most
+
+
+def _with_ends(triangles: Mask, linked: Mask) -> Mask:
+    """Return the rays, (..., s, c), on either side of triangles."""
+    rays = triangles.copy()
+    rays[..., 1:, :] |= triangles[..., :-1, :] & linked[:, None]
+    return rays
 
 
 @dataclass(frozen=True, eq=False)

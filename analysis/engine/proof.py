@@ -31,7 +31,7 @@ class Question:
 
     Attributes
     ----------
-    crossed, live, block : as in ``cells``
+    crossed, live, linked, block : as in ``cells``
     driven : (k, s, c) drives and (k, s) bounds of the live load alone
     sign, value : (q,) and (q, t, c): limits as upward ones, kip
     base, dead_base : (t, s) and (t, c): live and dead forces of the remainder
@@ -40,6 +40,7 @@ class Question:
 
     crossed: Crossed
     live: LiveBase
+    linked: Mask
     block: Index
     driven: tuple[Float, Float]
     sign: Float
@@ -49,58 +50,58 @@ class Question:
     redundants: Index
     weights: Float
 
-    def borne_out(self, doubtful: Mask, best: Float, is_ray: bool) -> None:
-        """Drop, in place, doubts that forces at the best known multiples do not bear out.
+    def borne_out(self, could: Mask, best: Float) -> tuple[Mask, Mask]:
+        """Return where forces at the best known multiples are beyond limits.
 
         Parameters
         ----------
-        doubtful : (q, t, s, c) bool
-            Rays to places, or triangles from them to the next, that ``above_lines`` allows.
+        could : (q, t, s, c) bool
+            Triangles from places to the next, or alone where none is linked, in which
+            ``above_lines`` leaves it to the far edge.
         best : (q, t, c) float, reciprocals of multiples
-        is_ray : whether they are rays
+
+        Returns
+        -------
+        rays, triangles : (q, t, s, c) bool
+            Beyond a limit at the places themselves, and only between them.
         """
-        count = doubtful.shape[3]
-        every = doubtful.reshape(-1)
-        flat = np.flatnonzero(every)
+        count, is_linked = could.shape[3], np.append(self.linked, False)
+        rays, triangles = np.zeros(could.shape, bool), np.zeros(could.shape, bool)
+        flat = np.flatnonzero(could)
         if not len(flat):
-            return
-        if is_ray:
-            points = flat
-        else:
-            # Two triangles that share a place and a limit share a point.
-            ends = np.zeros(every.shape, bool)
-            ends[flat] = True
-            ends[flat + count] = True
-            points = np.flatnonzero(ends)
+            return rays, triangles
+        # Two triangles that share a place and a limit share a point.
+        pair = flat[is_linked[flat // count % could.shape[2]]]
+        ends = could.reshape(-1).copy()
+        ends[pair + count] = True
+        points = np.flatnonzero(ends)
         at = _Points.of(self, points, best)
         over = self._over(at, at.columns.x, self.base.reshape(-1)[at.row_place])
-        if is_ray:
-            every[flat] = over
-            return
-        number = np.empty(every.shape, np.intp)
+        rays.reshape(-1)[points] = over
+        number = np.empty(could.size, np.intp)
         number[points] = np.arange(len(points))
-        near, far = number[flat], number[flat + count]
-        borne = over[near] | over[far]
+        near, far = number[pair], number[pair + count]
         states = at.columns.states
         differ = (states.take(near, axis=1) & states.take(far, axis=1)) == 0
-        left = np.flatnonzero(differ.any(axis=0) & ~borne)
-        if len(left):
-            near, far = near[left], far[left]
-            walk = self.crossed.walk(
-                self.crossed.stretches(
-                    self.block[at.column[near]],
-                    (at.columns, at.r, near),
-                    (at.columns, at.g, at.r, far),
-                    np.maximum(at.scale[near], at.scale[far]),
-                )
+        left = np.flatnonzero(differ.any(axis=0))
+        if not len(left):
+            return rays, triangles
+        near, far, pair = near[left], far[left], pair[left]
+        walk = self.crossed.walk(
+            self.crossed.stretches(
+                self.block[at.column[near]],
+                (at.columns, at.r, near),
+                (at.columns, at.g, at.r, far),
+                np.maximum(at.scale[near], at.scale[far]),
             )
-            mine = at.only(near[walk.row])
-            base = self.base.reshape(-1)
-            begin, end = base[mine.row_place], base[mine.row_place + 1]
-            over = self._over(mine, walk.x, begin + walk.part * (end - begin))
-            borne[left[walk.row[over]]] = True
-            borne[left[walk.lost]] = True
-        every[flat] = borne
+        )
+        mine = at.only(near[walk.row])
+        base = self.base.reshape(-1)
+        begin, end = base[mine.row_place], base[mine.row_place + 1]
+        over = self._over(mine, walk.x, begin + walk.part * (end - begin))
+        triangles.reshape(-1)[pair[walk.row[over]]] = True
+        triangles.reshape(-1)[pair[walk.lost]] = True
+        return rays, triangles
 
     def _over(self, at: _Points, x: Float, base: Float) -> Mask:
         """Return (w,): where redundants x and forces ``base`` go beyond the limit."""
