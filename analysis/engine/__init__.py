@@ -3,4 +3,8 @@
 Feet, kips and ksi throughout; tension is positive. Nothing here knows of the web.
 """
 
+from .heap import keep_freed_memory
+
 ENGINE_VERSION = "1.7"
+
+keep_freed_memory()

@@ -234,15 +234,15 @@ def _block_shares(
         take()
     else:
         likely = state.likeliest(~straight)
-        follow(likely.any(axis=(0, 1)), likely)
+        follow(np.logical_or.reduce(likely, axis=(0, 1)), likely)
         take()
         doubts = state.doubts(split, (g, r))
-        follow(doubts.rays.any(axis=(0, 1)) | doubts.slack_rays, doubts.rays)
+        follow(doubts.some_rays(), doubts.rays)
         if met:
             before = state.share.copy()
             take()
             state.doubt_again(doubts, state.share > before, (g, r))
-        visit(doubts.triangles.any(axis=(0, 1)) | doubts.slack, doubts.triangles)
+        visit(doubts.some_triangles(), doubts.triangles)
         take()
     found.share[:, :, block], found.at[:, :, block] = state.share, state.at
     return beyond, left
@@ -337,6 +337,17 @@ class _Doubts:
     triangles: Mask
     slack_rays: Mask
     slack: Mask
+
+    def some_rays(self) -> Mask:
+        """Return, (s, c), where any limit's ray is to be followed, or watched."""
+        rays: Mask = np.logical_or.reduce(self.rays, axis=(0, 1)) | self.slack_rays
+        return rays
+
+    def some_triangles(self) -> Mask:
+        """Return, (s, c), which triangles are to be visited, or watched."""
+        some = np.logical_or.reduce(self.triangles, axis=(0, 1))
+        triangles: Mask = some | self.slack
+        return triangles
 
 
 @dataclass(eq=False)
@@ -450,9 +461,9 @@ class _BlockState:
         which = near > 0.0
         if self.least is not None:
             near *= self.least.factor[[level for level, _ in self.which]]
-            flat = near.reshape(-1, near.shape[2])
+            flat = near.reshape(-1, len(self.block))
             only = np.zeros(flat.shape, bool)
-            only[flat.argmax(axis=0), np.arange(flat.shape[1])] = True
+            only[flat.argmax(axis=0), np.arange(len(self.block))] = True
             which &= only.reshape(which.shape)
         limit, member, column = np.nonzero(which)
         likely[limit, member, at[limit, member, column], column] = True
@@ -543,7 +554,9 @@ class _BlockState:
         triangles |= apart
         triangles[:, :, alone] = False
         slack_rays = _with_ends(slack, self.linked)
-        return _Doubts(could, sure, rays, triangles, slack_rays, slack & ~alone[:, None])
+        return _Doubts(
+            could, sure, rays, triangles, slack_rays, slack & ~alone[:, None]
+        )
 
     def doubt_again(
         self, doubts: _Doubts, bettered: Mask, driven: tuple[Float, Float]

@@ -36,7 +36,8 @@ from .gathered import Gathered
 
 Small = NDArray[np.int8]
 Bits = NDArray[np.uint8]
-Big = NDArray[np.uint64]
+#: Entries of ``Crossed.matrix`` off its diagonal that are not zero.
+_Couplings = dict[tuple[int, int], Float]
 
 COUNTER, BOTH, PARTNER = 0, 1, 2
 #: Forces, and gaps as the force that would close them, are zero within this part of
@@ -194,7 +195,6 @@ class Crossed:
         scale : (c,) float, kip, what is small beside it is zero
         columns : which configurations the last axis is
         """
-        a = self.matrix[:, :, columns]
         k = len(g)
         if not k:
             nothing = np.zeros_like(g)
@@ -209,6 +209,11 @@ class Crossed:
                 self._bound(i, drive[i], low[i], x[i])
             return Columns(x, drive, self.states(x, drive, r, scale), unsettled)
         enough = SETTLED * float(scale.min(initial=_FAR))
+        a: _Couplings = {
+            (i, j): self.matrix[i, j, columns]
+            for i, others in enumerate(self.neighbours)
+            for j in others
+        }
         if self._plan is None:
             x, target, moved = self._sweep(a, drive, low, _SWEEPS, enough)
             left = np.full(g.shape[1:], moved > enough)
@@ -216,7 +221,7 @@ class Crossed:
             x, _, _ = self._sweep(a, drive, low, _FEW_SWEEPS, 0.0)
             x, target, left = self._at_once(a, drive, low, x, enough)
         if left.any():
-            self._settle_left(a, drive, r, (x, target), left, enough, unsettled)
+            self._settle_left(columns, drive, r, (x, target), left, enough, unsettled)
         return Columns(x, target, self.states(x, target, r, scale), unsettled)
 
     def _bound(self, i: int, target: Float, low: Float | None, out: Float) -> None:
@@ -228,7 +233,9 @@ class Crossed:
         else:
             np.maximum(target, low, out=out)
 
-    def _towards(self, i: int, a: Float, drive: Float, x: Float, out: Float) -> None:
+    def _towards(
+        self, i: int, a: _Couplings, drive: Float, x: Float, out: Float
+    ) -> None:
         """Put into ``out`` what redundant i would be unbounded, the others as they are."""
         others = self.neighbours[i]
         if not others:
@@ -241,7 +248,7 @@ class Crossed:
 
     def _sweep(
         self,
-        a: Float,
+        a: _Couplings,
         drive: Float,
         low: list[Float | None],
         sweeps: int,
@@ -250,7 +257,7 @@ class Crossed:
         """Settle one redundant after the other, over and over.
 
         Returns redundants, what they would be unbounded, and how far the last sweep
-        moved any. ``drive`` (k, ..., w), ``a`` (k, k, w). With ``enough`` zero the
+        moved any. ``drive`` (k, ..., w), ``a`` (w,) each. With ``enough`` zero the
         movement is not looked at.
         """
         x = np.zeros_like(drive)
@@ -278,7 +285,7 @@ class Crossed:
 
     def _at_once(
         self,
-        a: Float,
+        a: _Couplings,
         drive: Float,
         low: list[Float | None],
         guess: Float,
@@ -336,7 +343,7 @@ class Crossed:
 
     def _settle_left(
         self,
-        a: Float,
+        columns: Index | slice,
         drive: Float,
         r: Float,
         found: tuple[Float, Float],
@@ -349,11 +356,13 @@ class Crossed:
         k = len(x)
         here = np.flatnonzero(left)
         column = here % left.shape[-1]
-        some = a.take(column, axis=2)
+        which = np.arange(self.count)[columns][column]
+        some = self.matrix.take(which, axis=2)
         own_drive = drive.reshape(k, -1).take(here, axis=1)
         own_r = r.reshape(k, -1).take(here, axis=1)
         low = self._lower_bound(own_r)
-        answer, pull, moved = self._sweep(some, own_drive, low, _SWEEPS, enough)
+        a = {(i, j): some[i, j] for i, js in enumerate(self.neighbours) for j in js}
+        answer, pull, moved = self._sweep(a, own_drive, low, _SWEEPS, enough)
         if moved > enough:
             every = Gathered(some, np.arange(len(column)))
             answer, pull, ok = self.pivot(every, -own_drive, own_r, answer)

@@ -21,6 +21,8 @@ from .pairs import Columns, Crossed, LiveBase
 
 #: Forces beyond a limit by less than this part of what acts are at it.
 AT_LIMIT = 1e-11
+#: Triangles looked at together: their arrays stay in the processor's cache.
+_AT_ONCE = 2**13
 #: Reciprocals of multiples beyond this are not followed.
 MOST = 1e9
 
@@ -67,26 +69,34 @@ class Question:
         """
         count, is_linked = could.shape[3], np.append(self.linked, False)
         rays, triangles = np.zeros(could.shape, bool), np.zeros(could.shape, bool)
+        every_ray, every_triangle = rays.reshape(-1), triangles.reshape(-1)
         flat = np.flatnonzero(could)
-        if not len(flat):
-            return rays, triangles
-        # Two triangles that share a place and a limit share a point.
-        pair = flat[is_linked[flat // count % could.shape[2]]]
-        ends = could.reshape(-1).copy()
-        ends[pair + count] = True
-        points = np.flatnonzero(ends)
-        at = _Points.of(self, points, best)
-        over = self._over(at, at.columns.x, self.base.reshape(-1)[at.row_place])
-        rays.reshape(-1)[points] = over
-        number = np.empty(could.size, np.intp)
-        number[points] = np.arange(len(points))
-        near, far = number[pair], number[pair + count]
+        ends = np.zeros(could.size, bool)
+        number = np.empty(could.size, np.int32)
+        for first in range(0, len(flat), _AT_ONCE):
+            near = flat[first : first + _AT_ONCE]
+            pair = near[is_linked[near // count % could.shape[2]]]
+            # Two triangles that share a place and a limit share a point.
+            ends[near] = ends[pair + count] = True
+            begin, end = near[0], near[-1] + count + 1
+            points = begin + np.flatnonzero(ends[begin:end])
+            ends[points] = False
+            number[points] = np.arange(len(points), dtype=np.int32)
+            at = _Points.of(self, points, best)
+            base = self.base.reshape(-1)[at.row_place]
+            every_ray[points] |= self._over(at, at.columns.x, base)
+            there = self._between(at, number[pair], number[pair + count])
+            every_triangle[pair[there]] = True
+        return rays, triangles
+
+    def _between(self, at: _Points, near: Index, far: Index) -> Index:
+        """Return which of (w,) pairs of points forces go beyond limits between, or may."""
         states = at.columns.states
         differ = (states.take(near, axis=1) & states.take(far, axis=1)) == 0
         left = np.flatnonzero(differ.any(axis=0))
         if not len(left):
-            return rays, triangles
-        near, far, pair = near[left], far[left], pair[left]
+            return left
+        near, far = near[left], far[left]
         walk = self.crossed.walk(
             self.crossed.stretches(
                 self.block[at.column[near]],
@@ -99,9 +109,8 @@ class Question:
         base = self.base.reshape(-1)
         begin, end = base[mine.row_place], base[mine.row_place + 1]
         over = self._over(mine, walk.x, begin + walk.part * (end - begin))
-        triangles.reshape(-1)[pair[walk.row[over]]] = True
-        triangles.reshape(-1)[pair[walk.lost]] = True
-        return rays, triangles
+        there: Index = np.concatenate([walk.row[over], np.flatnonzero(walk.lost)])
+        return left.take(there)
 
     def _over(self, at: _Points, x: Float, base: Float) -> Mask:
         """Return (w,): where redundants x and forces ``base`` go beyond the limit."""

@@ -17,7 +17,7 @@ from .cells import BEYOND, Least, vehicle_shares
 from .chunks import joined, slices
 from .equilibrium import Float, Index, Mask, Truss
 from .loads import Load, Train
-from .moving import NOTHING, Governing
+from .moving import NOTHING, Governing, Where
 from .setting import Setting, setting
 from .statics import Model
 
@@ -192,7 +192,7 @@ class _Multiples:
     """Least multiples (c, L, m) and where: front, heading and load, each (c, L, m)."""
 
     multiple: Float
-    at: tuple[Float, Index, Index]
+    at: Where
 
     @classmethod
     def where_dead_does(cls, reached: Mask) -> _Multiples:
@@ -201,8 +201,9 @@ class _Multiples:
             np.where(reached, 0.0, np.inf),
             (
                 np.zeros(reached.shape),
-                np.zeros(reached.shape, np.intp),
-                np.full(reached.shape, -1, np.intp),
+                # Small numbers, but many of them.
+                np.zeros(reached.shape, np.int8),
+                np.full(reached.shape, -1, np.int8),
             ),
         )
 
