@@ -29,7 +29,7 @@ from . import (
 from .chordcheck import ChordState
 from .equilibrium import Float, Index, Mask, Truss
 from .liveload import Loading
-from .moving import Envelope, envelope_of
+from .moving import Envelope, envelopes_of
 from .question import CheckInput, MemberInput
 from .rating import ratings_of
 from .resistance import LEVELS, METHODS, Capacity, Piece, bare_section, capacity
@@ -314,14 +314,11 @@ def _make(member: MemberInput) -> object:
 
 def _envelopes(asked: Setting, loading: Loading) -> tuple[Envelope, Envelope]:
     """Return the envelope for greatest forces, and that for least forces."""
-    up = envelope_of(
-        asked, loading.factor_up, loading.reaction_factor, with_places=False
-    )
-    if np.array_equal(loading.factor_up, loading.factor_down):
-        return up, up
-    return up, envelope_of(
-        asked, loading.factor_down, loading.reaction_factor, with_places=False
-    )
+    factors = [loading.factor_up]
+    if not np.array_equal(loading.factor_up, loading.factor_down):
+        factors.append(loading.factor_down)
+    found = envelopes_of(asked, factors, loading.reaction_factor, with_places=False)
+    return found[0], found[-1]
 
 
 def _shorten(batch: _Batch, c: int, chord: ChordState) -> None:

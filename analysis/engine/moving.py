@@ -32,6 +32,7 @@ __all__ = [
     "Uniform",
     "envelope",
     "envelope_of",
+    "envelopes_of",
 ]
 
 #: Forces of which it costs more to work all out than to look for those asked for.
@@ -155,18 +156,43 @@ def envelope_of(
     with_places: bool = True,
 ) -> Envelope:
     """Return ``envelope`` of configurations already settled."""
+    return envelopes_of(asked, [factor], reaction_factor, with_places)[0]
+
+
+def envelopes_of(
+    asked: Setting,
+    factors: Sequence[Float],
+    reaction_factor: float | None = None,
+    with_places: bool = True,
+) -> list[Envelope]:
+    """Return an envelope for each of several factors, of configurations already settled."""
+    count = len(asked.system.truss.names)
+    shares = [np.broadcast_to(np.asarray(one, float), (count,)) for one in factors]
+    force = asked.state.forces_kip
+    ranges = [_Range.from_dead(force, with_places) for _ in shares]
+    beyond = asked.settled.beyond.copy()
+    _vehicles_on_redundant_members(asked, shares, ranges, beyond)
+    return [
+        _envelope(asked, share, range_, beyond.copy(), reaction_factor)
+        for share, range_ in zip(shares, ranges, strict=True)
+    ]
+
+
+def _envelope(
+    asked: Setting,
+    share: Float,
+    range_: _Range,
+    beyond: Mask,
+    reaction_factor: float | None,
+) -> Envelope:
+    """Return an envelope; ``range_`` has vehicles on members that redundants touch."""
     system, state, settled = asked.system, asked.state, asked.settled
     loads, places = asked.loads, asked.places
     truss = system.truss
-    share = np.broadcast_to(np.asarray(factor, float), (len(truss.names),))
     greatest = float(share.max(initial=0.0))
     fall = asked.fall(greatest)
-
-    beyond = settled.beyond.copy()
-    range_ = _Range.from_dead(state.forces_kip, with_places)
     _vehicles_on_linear_members(asked, share, range_)
     _spread_on_linear_members(asked, share, range_)
-    _vehicles_on_redundant_members(asked, share, range_, beyond)
     falls = np.flatnonzero(state.stands & ~beyond & (fall.fraction < 1.0))
     if len(falls):
         beyond[falls] = True
@@ -368,16 +394,23 @@ def _spread_on_linear_members(asked: Setting, factor: Float, range_: _Range) -> 
 
 
 def _vehicles_on_redundant_members(
-    asked: Setting, factor: Float, range_: _Range, beyond: Mask
+    asked: Setting, factors: Sequence[Float], ranges: Sequence[_Range], beyond: Mask
 ) -> None:
-    """Fold in members that redundants touch; mark configurations not answered."""
+    """Fold in members that redundants touch; mark configurations not answered.
+
+    Each of the (m,) factors has its range.
+    """
     system, crossed = asked.system, asked.settled.crossed
     places = asked.places
     if crossed is None or not len(places.joint_kip):
         return
     live = crossed.live(asked.live_kip)
     force = asked.state.forces_kip.T
-    values, which = np.unique(factor[system.touched], return_inverse=True)
+    touched = system.touched
+    with_places = ranges[0].high_at is not None
+    mine = np.stack([factor[touched] for factor in factors])
+    values, which = np.unique(mine, return_inverse=True)
+    which = which.reshape(mine.shape)
     count = crossed.count
     if len(values) > 1 and count * len(values) <= BLOCK:
         # Few configurations: one column for each of them under each factor.
@@ -386,42 +419,34 @@ def _vehicles_on_redundant_members(
         every = Crossed(
             system, settled.ea[each], settled.dead[each], asked.model == "classical"
         )
-        start = np.repeat(force[system.touched], len(values), axis=1)
-        peaks = Peaks.from_dead(start, range_.high_at is not None)
-        own = None
-        if len(system.touched) * len(each) * len(places.front_ft) > _MANY_FORCES:
-            own = np.tile(which[:, None] == np.arange(len(values)), count)
-        lost = vehicle_peaks(
-            every,
-            live,
-            places,
-            np.tile(values, count),
-            system.touched,
-            peaks,
-            own=own,
-        )
+        start = np.repeat(force[touched], len(values), axis=1)
+        peaks = Peaks.from_dead(start, with_places)
+        scale = np.tile(values, count)
+        lost = vehicle_peaks(every, live, places, scale, touched, peaks)
         beyond |= lost.reshape(count, -1).any(axis=1)
-        rows, columns = np.arange(len(which)), np.arange(count)[:, None]
-        cut = rows, columns * len(values) + which
-        range_.take(
-            system.touched,
-            peaks.high[cut],
-            peaks.low[cut],
-            _at(places, peaks.high_at, cut),
-            _at(places, peaks.low_at, cut),
-        )
+        rows, columns = np.arange(len(touched)), np.arange(count)[:, None]
+        for own, range_ in zip(which, ranges, strict=True):
+            cut = rows, columns * len(values) + own
+            range_.take(
+                touched,
+                peaks.high[cut],
+                peaks.low[cut],
+                _at(places, peaks.high_at, cut),
+                _at(places, peaks.low_at, cut),
+            )
         return
-    for value in values:
-        members = system.touched[factor[system.touched] == value]
-        peaks = Peaks.from_dead(force[members], range_.high_at is not None)
-        beyond |= vehicle_peaks(crossed, live, places, value, members, peaks)
-        range_.take(
-            members,
-            peaks.high.T,
-            peaks.low.T,
-            _at(places, peaks.high_at, is_turned=True),
-            _at(places, peaks.low_at, is_turned=True),
-        )
+    for factor, range_ in zip(factors, ranges, strict=True):
+        for value in np.unique(factor[touched]):
+            members = touched[factor[touched] == value]
+            peaks = Peaks.from_dead(force[members], with_places)
+            beyond |= vehicle_peaks(crossed, live, places, value, members, peaks)
+            range_.take(
+                members,
+                peaks.high.T,
+                peaks.low.T,
+                _at(places, peaks.high_at, is_turned=True),
+                _at(places, peaks.low_at, is_turned=True),
+            )
 
 
 def _vehicles_where_it_stands(
