@@ -17,10 +17,10 @@ from .equilibrium import Equilibrium, Float, Index, Mask
 from .loads import Places
 from .pairs import TOLERANCE, Columns, Crossed, LiveBase
 
-#: Configurations worked on together: their arrays stay in the processor's cache.
-BLOCK = 128
-#: Forces worked out together: as many as the nearest cache holds.
-_FORCES_AT_ONCE = 2**15
+#: Configurations worked on together: what a core keeps near it.
+BLOCK = 256
+#: Forces worked out together: two megabytes of them.
+_FORCES_AT_ONCE = 2**18
 _NO_PLACE = np.iinfo(np.int32).max
 
 
@@ -171,15 +171,17 @@ class _Block:
         for first in range(0, len(rows), each):
             members = rows[first : first + each]
             force = self._forces(columns.x, members)
-            watched = force[max(0, len(wanted) - first) :]
-            if len(watched):
-                slack = watched < -TOLERANCE * scale
+            dead = crossed.dead_base[members, block]
+            asked = max(0, len(wanted) - first)
+            if asked < len(members):
+                slack = force[asked:] < (-TOLERANCE * scale - dead[asked:])[:, None]
                 if falls is not None:
                     slack &= ~falls
                 beyond |= slack.any(axis=(0, 1))
             some = slice(first, min(first + each, len(wanted)))
-            if first < len(wanted):
-                _take(force[: some.stop - first], falls, some, self.peaks, block)
+            if asked:
+                asked = some.stop - first
+                _take(force[:asked], dead[:asked], falls, some, self.peaks, block)
         if self.own is not None:
             self._take_own(self.own, columns.x, falls)
         beyond |= self._changes((columns, g, r), scale, falls)
@@ -200,7 +202,8 @@ class _Block:
             )
             force = work._forces(x[..., column], work.wanted)
             fallen = None if falls is None else falls[:, column]
-            _take(force, fallen, slice(0, len(members)), work.peaks, slice(0, 1))
+            dead = self.crossed.dead_base[work.wanted, mine]
+            _take(force, dead, fallen, slice(0, len(members)), work.peaks, slice(0, 1))
             self.peaks.put(members, mine, work.peaks)
 
     def _factor_of(self, column: Index) -> Float:
@@ -216,12 +219,13 @@ class _Block:
         return slack
 
     def _forces(self, x: Float, members: Index) -> Float:
-        """Return (t, s, c) total forces of some members."""
+        """Return (t, s, c) forces of some members, less those of the dead load alone
+        on the determinate remainder, which are the same at every place.
+        """
         k = len(x)
         force = self.crossed.stress[members] @ x.reshape(k, int(np.prod(x.shape[1:])))
         force = force.reshape(len(members), *x.shape[1:])
         force += self.factor * self.live.base[members][:, :, None]
-        force += self.crossed.dead_base[members, None, self.block]
         return force
 
     def _changes(
@@ -433,21 +437,27 @@ class _Pool:
 
 
 def _take(
-    force: Float, falls: Mask | None, members: slice, peaks: Peaks, block: slice
+    force: Float,
+    dead: Float,
+    falls: Mask | None,
+    members: slice,
+    peaks: Peaks,
+    block: slice,
 ) -> None:
-    """Fold (t, s, c) forces of some members into the peaks, with their places."""
+    """Fold (t, s, c) forces and (t, c) of some members into the peaks, with places."""
     for sign, best, best_at in (
         (1, peaks.high, peaks.high_at),
         (-1, peaks.low, peaks.low_at),
     ):
         extreme = np.maximum if sign == 1 else np.minimum
         kept = force if falls is None else np.where(falls, -sign * np.inf, force)
-        top = extreme.reduce(kept, axis=1)
+        highest = extreme.reduce(kept, axis=1)
+        top = highest + dead
         mine = best[members, block]
         if best_at is not None:
             better = top > mine if sign == 1 else top < mine
             place = np.arange(force.shape[1], dtype=np.int32)[:, None]
-            at = np.where(force == top[:, None], place, _NO_PLACE).min(axis=1)
+            at = np.where(force == highest[:, None], place, _NO_PLACE).min(axis=1)
             np.copyto(best_at[members, block], at, where=better)
         extreme(mine, top, out=mine)
 
