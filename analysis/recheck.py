@@ -8,7 +8,6 @@ few queries for fifty bridges as for one.
 from __future__ import annotations
 
 import gc
-import json
 from collections.abc import Iterable
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -19,6 +18,7 @@ from django.db.models import Max
 from django.db.models.fields.json import KeyTransform
 
 from analysis.engine import ENGINE_VERSION, checkfile
+from analysis.engine.alike import Reader
 from analysis.engine.figures import answers_and_figures
 from bridges.models import Bridge, Span, TrussLine
 from surveys import rows
@@ -100,35 +100,53 @@ class Files:
     Two lines that are recorded alike ask the same question, which is read once.
     """
 
+    # By identity of the parts, and of their states: kept with the answer, so that none
+    # is made anew in the place of another.
     _written: dict = field(default_factory=dict)
-    _read: dict = field(default_factory=dict)
+    _of_states: dict = field(default_factory=dict)
+    # Whether what lies at a path bears on a line, by line.
+    _bearing: dict = field(default_factory=dict)
+    _kept: translate.Kept = field(default_factory=translate.Kept)
+    _reader: Reader = field(default_factory=Reader)
 
     def __call__(self, line, parts) -> translate.Translation:
-        other = f"span-{line.span.number}/"
-        own = f"{other}{line.key}/"
-        about = [
-            part
-            for path, part in parts.items()
-            if path.startswith(other) and (path.startswith(own) or path.count("/") == 1)
-        ]
-        # By identity: the parts are kept with the answer, so that none is made anew.
+        bears = self._bearing.get(line.pk)
+        if bears is None:
+            bears = self._bearing[line.pk] = _Bearing(line)
+        about = [part for path, part in parts.items() if bears[path]]
+        key = (line.pk, *map(id, about))
+        known = self._written.get(key)
+        if known is None:
+            known = self._written[key] = (self._by_states(line, parts, about), about)
+        return known[0]
+
+    def _by_states(self, line, parts, about):
         key = (
             line.pk,
             *((part.element, part.is_gone, id(part.state)) for part in about),
         )
-        known = self._written.get(key)
+        known = self._of_states.get(key)
         if known is None:
-            known = self._written[key] = (
-                translate.check_file(line, parts, read=self._read_once),
-                [part.state for part in about],
+            made = translate.check_file(
+                line, parts, read=self._reader.read, kept=self._kept
             )
+            known = self._of_states[key] = (made, [part.state for part in about])
         return known[0]
 
-    def _read_once(self, document):
-        text = json.dumps(document | {"title": ""})
-        if text not in self._read:
-            self._read[text] = translate.checkfile.read(document)
-        return self._read[text]
+
+class _Bearing(dict):
+    """Whether what lies at a path is of a truss line, or of its span as a whole."""
+
+    def __init__(self, line):
+        self._span = f"span-{line.span.number}/"
+        self._own = f"{self._span}{line.key}/"
+
+    def __missing__(self, path):
+        bears = path.startswith(self._span) and (
+            path.startswith(self._own) or path.count("/") == 1
+        )
+        self[path] = bears
+        return bears
 
 
 @dataclass

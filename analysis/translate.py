@@ -55,23 +55,48 @@ class Translation:
         return None if self.check is None else checkfile.sha256_of(self.check)
 
 
+@dataclass
+class Kept:
+    """What was made of spans and states before, which are only read.
+
+    By identity, and holding on to what it was made of, so that no other gets its place.
+    """
+
+    _made: dict = field(default_factory=dict)
+
+    def of(self, make, *things):
+        """Return what ``make`` makes of some things."""
+        key = (make, *map(id, things))
+        known = self._made.get(key)
+        if known is None:
+            known = self._made[key] = (make(*things), things)
+        return known[0]
+
+
+def read_alone(document, labels) -> checkfile.CheckInput:
+    """Read one file; ``alike.Reader.read`` reads many of which most is the same."""
+    return checkfile.read(document)
+
+
 def check_file(
-    line, parts: dict[str, Part], title="", read=checkfile.read
+    line, parts: dict[str, Part], title="", read=read_alone, kept: Kept | None = None
 ) -> Translation:
     """Write the check file of one truss line from a configuration.
 
     ``line`` with ``span`` and ``span.bridge`` loaded; ``parts`` as
     ``Record.configuration`` returns them. US customary units throughout; loads are on
-    this truss line. ``read`` makes the engine's input of a document.
+    this truss line. ``read`` makes the engine's input of a document and a label of each
+    of its groups; ``kept`` is given where many files are written that are much alike.
     """
     span = line.span
+    kept = kept or Kept()
     made = Translation(None)
     geometry = layout.geometry_block(span)
     if geometry is None:
         made.gaps.append(_why_no_geometry(span))
         return made
-    members = _member_groups(line, parts, made)
-    if not any("components" in group for group in members):
+    members = _member_groups(line, parts, made, kept)
+    if not any("components" in group for group in members.values()):
         made.gaps.append("No member of this truss has recorded sizes.")
         return made
     made.document = {
@@ -80,7 +105,7 @@ def check_file(
         "deck_position": _deck_position(span, made),
         "connection": _connection(span, made),
         "material": _material(span, made),
-        "members": members,
+        "members": list(members.values()),
         "dead_load": _dead_load(span, parts, made),
         "live_load": _live_load(span, made),
         "method": "allowable-stress",
@@ -91,13 +116,13 @@ def check_file(
     pins = _pins(line, parts, made)
     if pins:
         made.document["pins"] = pins
-    return _readable(made, read)
+    return _readable(made, list(members), read)
 
 
-def _readable(made, read):
+def _readable(made, labels, read):
     """Turn a file that the engine would refuse into gaps that a person can mend."""
     try:
-        made.check = read(made.document)
+        made.check = read(made.document, labels)
     except checkfile.CheckFileError as error:
         made.document = None
         made.gaps += [
@@ -150,30 +175,74 @@ def _material(span, made):
     return {"kind": kind, "year": year}
 
 
-def _member_groups(line, parts, made):
-    prefix = f"span-{line.span.number}/{line.key}/"
-    groups, bare, in_metal, untied = [], [], [], []
-    span_is_timber = line.span.material == "timber"
-    metal = _metal_of_timber_span(line.span)
-    for name, _, _, _ in (line.span.skeleton or {}).get("members", []):
+@dataclass(frozen=True)
+class _Group:
+    """What the file says of a member, and of all that are like it.
+
+    ``label`` is the whole of it as text; ``is_untied`` where lacing is left out.
+    """
+
+    body: dict
+    label: str
+    is_untied: bool
+
+    @classmethod
+    def of(cls, body, is_untied=False):
+        return cls(body, repr(body), is_untied)
+
+
+ABSENT = _Group.of({"absent": True})
+
+
+def _group_of(state) -> _Group | None:
+    """Return what a file says of a member in this state, None without any size."""
+    pieces = _worn(_pieces(state), state)
+    if not pieces:
+        return None
+    body = {"components": pieces, **_rest(state)}
+    is_untied = not body.get("built_up") and (
+        state.get("lacing_bars") or state.get("untied_ft")
+    )
+    return _Group.of(body, bool(is_untied))
+
+
+def _of_metal(group, metal) -> _Group | None:
+    """Return the group of a member of a timber span, None where it is of timber."""
+    if any(one["shape"] == "timber" for one in group.body["components"]):
+        return None
+    return _Group.of({**group.body, "material": metal}, group.is_untied)
+
+
+def _member_groups(line, parts, made, kept):
+    """Return the groups of members that are alike, by their label, as first met."""
+    span = line.span
+    prefix = f"span-{span.number}/{line.key}/"
+    groups: dict[str, dict] = {}
+    bare, in_metal, untied = [], [], []
+    metal = kept.of(_metal_of_timber_span, span)
+    for name, _, _, _ in (span.skeleton or {}).get("members", []):
         part = parts.get(prefix + name)
         if part is not None and part.is_gone:
-            groups.append({"names": [name], "absent": True})
-            continue
-        state = (part.state if part else None) or {}
-        pieces = _worn(_pieces(state), state)
-        if not pieces:
+            group = ABSENT
+        elif part is None or not part.state:
+            group = None
+        else:
+            group = kept.of(_group_of, part.state)
+        if group is None:
             bare.append(name)
             continue
-        group = {"names": [name], "components": pieces, **_rest(state)}
-        if not group.get("built_up") and (
-            state.get("lacing_bars") or state.get("untied_ft")
-        ):
+        if group.is_untied:
             untied.append(name)
-        if span_is_timber and all(one["shape"] != "timber" for one in pieces):
-            group["material"] = metal
-            in_metal.append(name)
-        groups.append(group)
+        if span.material == "timber" and group is not ABSENT:
+            of_metal = kept.of(_of_metal, group, metal)
+            if of_metal is not None:
+                group = of_metal
+                in_metal.append(name)
+        known = groups.get(group.label)
+        if known is None:
+            groups[group.label] = {"names": [name], **group.body}
+        else:
+            known["names"].append(name)
     if bare:
         made.assumptions.append(
             f"No sizes are recorded for {', '.join(bare)}: answered with force only."
@@ -189,7 +258,7 @@ def _member_groups(line, parts, made):
             f"{metal['kind'].replace('-', ' ')} of {metal['year']}: the span is "
             "recorded as timber."
         )
-    return _merged(groups)
+    return groups
 
 
 def _metal_of_timber_span(span):
@@ -204,18 +273,6 @@ def _metal_of_timber_span(span):
 def _year_of(span):
     dated = span.made_in_earliest or span.bridge.built_earliest
     return dated.year if dated else None
-
-
-def _merged(groups):
-    """Join members that are alike into one group, in the order first met."""
-    merged: dict[str, dict] = {}
-    for group in groups:
-        key = repr({k: v for k, v in group.items() if k != "names"})
-        if key in merged:
-            merged[key]["names"] += group["names"]
-        else:
-            merged[key] = {**group, "names": list(group["names"])}
-    return list(merged.values())
 
 
 def _pieces(state):

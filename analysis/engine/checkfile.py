@@ -49,8 +49,13 @@ from .vehicles import ABREAST_FT, crowd_psf, sidewalk_psf
 __all__ = [
     "CheckFileError",
     "CheckInput",
+    "geometry_of",
+    "group_of",
     "input_sha256",
+    "material_of",
+    "member_of",
     "parse",
+    "put_together",
     "read",
     "schema",
     "sha256_of",
@@ -100,10 +105,23 @@ def read(document: Mapping[str, Any]) -> CheckInput:
     plain = DOCUMENT.read(document, "", faults)
     if plain is ABSENT:
         raise CheckFileError(faults.all())
-    geometry = _geometry(plain["geometry"], plain["deck_position"], faults)
+    geometry = geometry_of(plain["geometry"], plain["deck_position"], faults)
     if geometry is None:
         raise CheckFileError(faults.all())
     members = _members(plain, geometry, faults)
+    check = put_together(plain, geometry, members, faults)
+    if faults.found:
+        raise CheckFileError(faults.all())
+    return check
+
+
+def put_together(
+    plain: dict[str, Any],
+    geometry: Geometry,
+    members: tuple[MemberInput, ...],
+    faults: Faults,
+) -> CheckInput:
+    """Return a file read from its parts, of which geometry and members are ready."""
     check = CheckInput(
         title=plain["title"],
         geometry=geometry,
@@ -121,8 +139,6 @@ def read(document: Mapping[str, Any]) -> CheckInput:
     _check_timber_method(plain, faults)
     if check.chord is not None and not faults.found:
         _check_chord_stiffness(check, faults)
-    if faults.found:
-        raise CheckFileError(faults.all())
     return check
 
 
@@ -133,9 +149,10 @@ def structure_faults(document: Any) -> list[Fault]:
     return faults.all()
 
 
-def _geometry(
+def geometry_of(
     given: dict[str, Any], deck_position: str, faults: Faults
 ) -> Geometry | None:
+    """Return the geometry of a file in plain form, None having added faults."""
     if "form" not in given:
         return _explicit(given, faults)
     try:
@@ -268,12 +285,12 @@ def _members(
     plain: dict[str, Any], geometry: Geometry, faults: Faults
 ) -> tuple[MemberInput, ...]:
     known = geometry.spellings
-    material = _material(plain.get("material"))
+    material = material_of(plain.get("material"))
     kinds = geometry.kinds
     last: dict[str, dict[str, Any]] = {}
     for number, group in enumerate(plain["members"]):
         at = child("members", number)
-        read = _group(group, at, faults)
+        read = group_of(group, at, faults)
         for place, text in enumerate(group["names"]):
             name = known.get(forms.spelled(text))
             if name is None:
@@ -286,7 +303,7 @@ def _members(
                 last[name] = read
     return tuple(
         _kept(
-            _member(ends, length, last.get(ends[0] + ends[1]), plain, material, kinds)
+            member_of(ends, length, last.get(ends[0] + ends[1]), plain, material, kinds)
         )
         for ends, length in zip(geometry.members, geometry.lengths_ft, strict=True)
     )
@@ -298,7 +315,7 @@ def _kept(member: MemberInput) -> MemberInput:
     return member
 
 
-def _member(
+def member_of(
     ends: tuple[str, str],
     length: float,
     group: dict[str, Any] | None,
@@ -306,6 +323,7 @@ def _member(
     material: Material | None,
     kinds: Mapping[str, str],
 ) -> MemberInput:
+    """Return a member from the last group that names it, of a file in plain form."""
     name = ends[0] + ends[1]
     kind = kinds.get(name)
     if group is None:
@@ -330,7 +348,7 @@ def _member(
     )
 
 
-def _group(group: dict[str, Any], at: str, faults: Faults) -> dict[str, Any]:
+def group_of(group: dict[str, Any], at: str, faults: Faults) -> dict[str, Any]:
     """Return a group with its components and section in the engine's own types."""
     components = tuple(
         _component(given, child(f"{at}.components", number), faults)
@@ -344,7 +362,7 @@ def _group(group: dict[str, Any], at: str, faults: Faults) -> dict[str, Any]:
     return group | {
         "components": components,
         "section": _section(group.get("section"), at, faults),
-        "own_material": _material(group.get("material")),
+        "own_material": material_of(group.get("material")),
         "by_shape": bool(components) and sections.is_tension_shape(components),
     }
 
@@ -390,7 +408,7 @@ def _check_built_up(piece: Component, at: str, faults: Faults) -> None:
 
 def _component(given: dict[str, Any], at: str, faults: Faults) -> Component:
     values = dict(given)
-    values["material"] = _material(given.get("material"))
+    values["material"] = material_of(given.get("material"))
     values["built_up"] = _built_up(given["built_up"]) if "built_up" in given else None
     component = Component(**values)
     if component.built_up is not None:
@@ -484,7 +502,8 @@ def _section(
     return section
 
 
-def _material(given: dict[str, Any] | None) -> Material | None:
+def material_of(given: dict[str, Any] | None) -> Material | None:
+    """Return a material in plain form in the engine's own type."""
     return None if given is None else Material(**given)
 
 
@@ -546,7 +565,7 @@ def _floor_system(plain: dict[str, Any], faults: Faults) -> FloorSystem | None:
     given = plain.get("floor_system")
     if given is None:
         return None
-    material = _material(plain.get("material"))
+    material = material_of(plain.get("material"))
     beam, stringers = given.get("floor_beams"), given.get("stringers")
     return FloorSystem(
         given["roadway_ft"],
@@ -568,7 +587,7 @@ def _floor_system(plain: dict[str, Any], faults: Faults) -> FloorSystem | None:
 def _pins(plain: dict[str, Any], geometry: Geometry, faults: Faults) -> tuple[Pin, ...]:
     known = geometry.spellings
     ends_of = {a + b: (a, b) for a, b in geometry.members}
-    material = _material(plain.get("material"))
+    material = material_of(plain.get("material"))
     pins: list[Pin] = []
     for number, given in enumerate(plain["pins"]):
         at = child("pins", number)
@@ -603,7 +622,7 @@ def _pins(plain: dict[str, Any], geometry: Geometry, faults: Faults) -> tuple[Pi
                 given["joint"],
                 given["diameter_in"],
                 tuple(packing),
-                _material(given.get("material")) or material,
+                material_of(given.get("material")) or material,
                 given["turns"],
             )
         )
@@ -618,7 +637,7 @@ def _beam(
         for number, piece in enumerate(given.get("components", ()))
     )
     own = {piece.material for piece in components if piece.material is not None}
-    named = _material(given.get("material"))
+    named = material_of(given.get("material"))
     if len(own | ({named} if named else set())) > 1:
         message = "expected one material in one beam"
         faults.add(f"{at}.material", message, "combination")
