@@ -25,11 +25,12 @@ from . import (
     liveload,
     pins,
     sentences,
+    singly,
 )
 from .chordcheck import ChordState
 from .equilibrium import Float, Index, Mask, Truss
 from .liveload import Loading
-from .moving import Envelope, envelopes_of
+from .moving import Envelope
 from .question import CheckInput, MemberInput
 from .rating import ratings_of
 from .resistance import LEVELS, METHODS, Capacity, Piece, bare_section, capacity
@@ -196,7 +197,9 @@ def parts_of(
     state = asked.state
     moved = None
     if with_forces or _may_be_pushed_unrated(batch):
-        moved = _envelopes(asked, loading)
+        moved = singly.envelopes(
+            asked, loading.factor_up, loading.factor_down, loading.reaction_factor
+        )
     chords = [
         chordcheck.state(
             check, batch.truss, batch.ea_kip[c], batch.dead_kip[c], loading
@@ -310,15 +313,6 @@ def _make(member: MemberInput) -> object:
         member.unbraced_out_of_plane_ft,
         member.k,
     )
-
-
-def _envelopes(asked: Setting, loading: Loading) -> tuple[Envelope, Envelope]:
-    """Return the envelope for greatest forces, and that for least forces."""
-    factors = [loading.factor_up]
-    if not np.array_equal(loading.factor_up, loading.factor_down):
-        factors.append(loading.factor_down)
-    found = envelopes_of(asked, factors, loading.reaction_factor, with_places=False)
-    return found[0], found[-1]
 
 
 def _shorten(batch: _Batch, c: int, chord: ChordState) -> None:

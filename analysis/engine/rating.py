@@ -288,6 +288,21 @@ def _redundant_members(
     if crossed is None or dead is None or not len(places.joint_kip):
         return np.zeros(len(settled.ea), bool)
     members = system.touched
+    alone = asked.alone
+    if alone is not None and (
+        reached_alone := alone.shares(
+            asked.live_alone,
+            places,
+            (limits[0][0][:, members], limits[1][0][:, members]),
+        )
+    ):
+        found.take(
+            np.zeros(1, np.intp),
+            members,
+            reached_alone.multiple()[None],
+            fronts(places, reached_alone.at[None]),
+        )
+        return np.zeros(1, bool)
     upper, lower = (
         np.ascontiguousarray(np.moveaxis(limit[..., members], 0, 2)) for limit in limits
     )

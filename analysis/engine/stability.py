@@ -49,14 +49,13 @@ def least_multiple(
     multiple, place = np.full(count, np.inf), np.full(count, -1, np.intp)
     if not len(live_kip):
         return multiple, place, True
-    rows = system.particular[system.lone]
-    scale_live = np.abs(live_kip @ system.particular.T).max(initial=0.0)
-    for row in rows:
+    base = live_kip @ system.particular.T  # (s, m)
+    zero = TOLERANCE * np.abs(base).max(initial=0.0)
+    lone = system.lone[base[:, system.lone].min(axis=0) < -zero]
+    for row in system.particular[lone]:
         held = np.maximum(dead_kip @ row, 0.0)
         fall = -(live_kip @ row)
         at = int(np.argmax(fall))
-        if fall[at] <= TOLERANCE * scale_live:
-            continue
         reached = held / fall[at]
         # Of places alike but for rounding, as in a mirror, the first, alone or among
         # many configurations.
@@ -64,8 +63,12 @@ def least_multiple(
         multiple = np.minimum(multiple, reached)
     if not len(system.watched):
         return multiple, place, True
+    doubtful = np.flatnonzero(~_carried_by_single_rods(system, base)).tolist()
+    if not doubtful:
+        return multiple, place, True
     cone = Cone(system)
-    beyond = _places_beyond(system, cone, live_kip)
+    # Places whose load alone no taut set carries, lone bars set aside.
+    beyond = [at for at in doubtful if cone.cut(live_kip[at]) is not None]
     for c in range(count if beyond else 0):
         for at in beyond:
             reached_here = cone.reach(dead_kip[c], live_kip[at], float(multiple[c]))
@@ -75,21 +78,19 @@ def least_multiple(
     return multiple, place, not beyond
 
 
-def _places_beyond(system: Equilibrium, cone: Cone, live_kip: Float) -> list[int]:
-    """Return the places whose load alone no taut set carries, lone bars set aside."""
-    doubtful = np.flatnonzero(~_carried_by_single_rods(system, live_kip))
-    return [at for at in doubtful.tolist() if cone.cut(live_kip[at]) is not None]
+def _carried_by_single_rods(system: Equilibrium, base: Float) -> Mask:
+    """Return the places carried when each redundant is at its lower bound.
 
-
-def _carried_by_single_rods(system: Equilibrium, live_kip: Float) -> Mask:
-    """Return the places carried when each redundant is at its lower bound."""
-    base = live_kip @ system.particular.T  # (s, m)
-    x = np.zeros((len(live_kip), len(system.pairs)))
+    ``base`` (s, m): forces in the determinate remainder.
+    """
+    x = np.zeros((len(base), len(system.pairs)))
     for k, pair in enumerate(system.pairs):
         if pair.partner >= 0:
             x[:, k] = np.maximum(-base[:, pair.partner] / pair.share, 0.0)
     total = base + x @ system.selfstress.T
     zero = TOLERANCE * np.abs(base).max(axis=1, initial=0.0)
-    bars = np.setdiff1d(system.tension, system.lone)
+    bars = np.zeros(base.shape[1], bool)
+    bars[system.tension] = True
+    bars[system.lone] = False
     carried: Mask = np.logical_and.reduce(total[:, bars] >= -zero[:, None], axis=1)
     return carried
