@@ -21,6 +21,7 @@ from . import (
     dossier_maps,
     effects,
     section_drawing,
+    telling,
 )
 from .dossier_photos import log, pairs
 from .dossier_questions import by_about, listed
@@ -759,7 +760,7 @@ def _present(check, span, line, trusses):
         }
         for name, one in (answer.get("members") or {}).items()
     ]
-    items = (answer.get("dead_load") or {}).get("items", [])
+    items = telling.weights((answer.get("dead_load") or {}).get("items", []))
     return {
         **check,
         "rows": rows,

@@ -112,6 +112,10 @@ class Compared:
         return form_facts.full_title(self.entry)
 
     @property
+    def in_line(self) -> str:
+        return form_facts.in_a_sentence(self.title)
+
+    @property
     def joints(self) -> int:
         return len(self.geometry.joints)
 
@@ -318,23 +322,26 @@ def _bar(name, geometry, told, crossing):
 # --- what a form asks of the number of panels ------------------------------------------
 
 
+def _one(entry: forms.Form) -> str:
+    title = form_facts.full_title(entry)
+    return f"An {title}" if title[0] == "A" else f"A {form_facts.in_a_sentence(title)}"
+
+
 def panels_fault(entry: forms.Form, panels: int) -> str:
     """Return what a form asks of the number of panels, or "" where it has it."""
     if entry.key == "fink" and panels & (panels - 1):
         return "A Fink truss has 2, 4, 8 or 16 panels."
     if entry.least_panels == entry.most_panels != panels:
-        return f"A {form_facts.full_title(entry)} has {entry.least_panels} panels."
+        return f"{_one(entry)} has {entry.least_panels} panels."
     if panels < entry.least_panels:
-        return f"A {form_facts.full_title(entry)} has at least {entry.least_panels} panels."
+        return f"{_one(entry)} has at least {entry.least_panels} panels."
     if panels > entry.most_panels:
-        return (
-            f"A {form_facts.full_title(entry)} has at most {entry.most_panels} panels."
-        )
+        return f"{_one(entry)} has at most {entry.most_panels} panels."
     if panels % entry.multiple_of:
         number = (
             "an even number" if entry.multiple_of == 2 else "a number divisible by four"
         )
-        return f"A {form_facts.full_title(entry)} has {number} of panels."
+        return f"{_one(entry)} has {number} of panels."
     return ""
 
 

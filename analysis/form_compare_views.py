@@ -77,7 +77,7 @@ class CompareForm(django_forms.Form):
         label="Forms",
         choices=[(name, forms.FORMS[name].title) for name in form_compare.COMPARABLE],
         widget=django_forms.CheckboxSelectMultiple,
-        help_text=f"Two, or up to {form_compare.MOST_FORMS}.",
+        help_text=f"Two to {form_compare.MOST_FORMS}.",
         error_messages={
             "required": "Choose two forms or more.",
             "invalid_choice": "%(value)s is no form that can be compared.",

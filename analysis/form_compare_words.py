@@ -7,28 +7,17 @@ from collections.abc import Sequence
 from shared.units import feet_text
 
 from .form_compare import Compared, even_depth_ft
+from .form_facts import in_a_sentence
 
 #: Differences below this part of the larger are no difference worth words.
 ALIKE = 0.02
-LOWERED = (
-    "Half-hip",
-    "Double-intersection",
-    "King",
-    "Lattice",
-    "Bowstring",
-    "Bedstead",
-    "Lenticular",
-)
 
 
 def name_of(one: Compared, beside: Sequence[Compared]) -> str:
     """Return "half-hip Pratt", "Warren", and "full-slope Pratt" beside a half-hip."""
-    title = one.entry.title
     if one.entry.key == "pratt" and _has(beside, "half-hip-pratt"):
         return "full-slope Pratt"
-    if title.startswith(LOWERED):
-        title = title[0].lower() + title[1:]
-    return title
+    return in_a_sentence(one.entry.title)
 
 
 def _has(compared, key):
@@ -227,8 +216,8 @@ def _metal(first, other, a, b):
         f"{_share(other.metal_lb, first.metal_lb)}. "
     )
     return text + (
-        "With the bars that are pressed at what the column formula allows them it is "
-        f"{other.column_metal_lb:,.0f} against {first.column_metal_lb:,.0f}: "
+        "At the stresses that the site’s checks allow, the column formula for bars that "
+        f"are pressed, it is {other.column_metal_lb:,.0f} against {first.column_metal_lb:,.0f}: "
         f"{_share(other.column_metal_lb, first.column_metal_lb)}."
     )
 
@@ -273,7 +262,7 @@ def _share(new, old):
     part = (new - old) / old
     if abs(part) < ALIKE:
         return "as good as the same"
-    return f"{abs(part):.0%} {'more' if part > 0 else 'less'}".replace("%", " %")
+    return f"{abs(part):.0%} {'more' if part > 0 else 'less'}"
 
 
 def summary(compared: Sequence[Compared]) -> list[str]:
@@ -281,20 +270,22 @@ def summary(compared: Sequence[Compared]) -> list[str]:
     if len(compared) < 3:
         return []
 
-    def least(measure, words):
+    def least(measure, words, alike=0.0):
         low = min(measure(one) for one in compared)
         names = [
             f"the {name_of(one, compared)}"
             for one in compared
-            if measure(one) <= low * (1 + 1e-9)
+            if measure(one) <= low * (1 + alike)
         ]
-        return f"{words}: {_listed(names)}."
+        also = ", as good as the same" if alike and len(names) > 1 else ""
+        return f"{words}: {_listed(names)}{also}."
 
     return [
         least(lambda one: one.joints, "Fewest joints to make"),
-        least(lambda one: one.metal_lb, "Least metal at one stress"),
+        least(lambda one: one.metal_lb, "Least metal at one stress", ALIKE),
         least(
             lambda one: one.column_metal_lb,
             "Least metal with the column formula for what is pressed",
+            ALIKE,
         ),
     ]

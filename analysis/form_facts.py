@@ -58,10 +58,29 @@ class Action:
     rods: frozenset[str]
 
 
+#: Names of forms that begin with no name of a person or place.
+COMMON = (
+    "Half-hip",
+    "Camelback",
+    "Double-intersection",
+    "King",
+    "Queen",
+    "Lattice",
+    "Bowstring",
+    "Bedstead",
+    "Lenticular",
+)
+
+
 def full_title(entry: forms.Form) -> str:
     """Return "Pratt truss" for Pratt, "Post truss" for Post truss."""
-    title = entry.title
-    return title if title.endswith("truss") else f"{title} truss"
+    title, with_, more = entry.title.partition(" with ")
+    return title + ("" if title.endswith("truss") else " truss") + with_ + more
+
+
+def in_a_sentence(title: str) -> str:
+    """Return "half-hip Pratt" for Half-hip Pratt, "Pratt" for Pratt."""
+    return title[0].lower() + title[1:] if title.startswith(COMMON) else title
 
 
 @cache

@@ -155,6 +155,7 @@ def form_page(request, form):
                 {
                     "entry": one.form,
                     "title": form_facts.full_title(one.form),
+                    "in_line": form_facts.in_a_sentence(one.form.title),
                     "sketch": form_drawings.sketch(one.form.typical()),
                     "theirs": " and ".join(one.theirs),
                     "ours": " and ".join(one.ours),

@@ -230,7 +230,7 @@ def _worded(task):
     why = (
         "Not recorded: without it there is no estimate of that part."
         if narrows is None
-        else f"Would narrow the estimate by about {max(narrows, 1)} %{known}."
+        else f"Would narrow the estimate by about {max(narrows, 1)}%{known}."
     )
     return {
         **task,

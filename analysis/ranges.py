@@ -179,7 +179,7 @@ def _sizes(found, line, parts, basis_of, check):
                 f"measure what is left of the section of {where}",
             )
             found.measures[-1] = replace(
-                found.measures[-1], known=f"recorded as {100 * loss:.0f} % lost"
+                found.measures[-1], known=f"recorded as {100 * loss:.0f}% lost"
             )
 
 
@@ -365,7 +365,7 @@ def _geometry(found, span):
             key,
             [],
             is_of_line=False,
-            known=f"taken as good to {100 * either:g} % either way",
+            known=f"taken as good to {100 * either:g}% either way",
         )
 
 
@@ -457,7 +457,7 @@ def _deck(found, path, deck, layers, roadway_ft):
             [path],
             is_of_line=False,
             known=f"recorded as {value:g} {'lb per sq ft' if size == 'psf' else 'in'}, "
-            f"taken as good to {100 * part:g} % either way",
+            f"taken as good to {100 * part:g}% either way",
         )
 
 

@@ -167,7 +167,8 @@ def _labels(stage, forces, crossing):
         )
         if (bx, by) < (ax, ay):
             (ax, ay), (bx, by) = (bx, by), (ax, ay)
-        part = 0.5
+        # Of an upright above its middle: those of diagonals beside it stand lower.
+        part = 0.33 if abs(bx - ax) < 1e-6 else 0.5
         if name in crossing:
             part = 0.29 if ay >= by else 0.71
         x, y = ax + (bx - ax) * part, ay + (by - ay) * part

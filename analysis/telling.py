@@ -12,6 +12,17 @@ from . import effects
 ALIKE_TONS = 0.05
 
 
+def weights(items):
+    """Return what makes up a dead load, each with its ``words`` for people."""
+    return [{**item, "words": _weight_words(item["what"])} for item in items]
+
+
+def _weight_words(what):
+    if what == "self-weight":
+        return "own weight"
+    return what.removeprefix("floor: ").replace("-", " ")
+
+
 @dataclass(frozen=True)
 class EffectRow:
     """What one change did to one truss line, or to several alike; tons."""

@@ -140,7 +140,7 @@ def _figures(answer):
         "operating": governing.get("operating") or {},
         "inventory": governing.get("inventory") or {},
         "dead_kip": (answer.get("dead_load") or {}).get("total_kip"),
-        "dead_items": (answer.get("dead_load") or {}).get("items", []),
+        "dead_items": telling.weights((answer.get("dead_load") or {}).get("items", [])),
         "unstable_joints": answer.get("unstable_joints") or [],
         "unstable_at": answer.get("unstable_at"),
         "buckling_factor": (answer.get("chord") or {}).get("buckling_factor"),

@@ -535,7 +535,8 @@ def _describe_rest(state):
     parts += _describe_measured(state)
     if state.get("loss_fraction"):
         parts.append(f"{state['loss_fraction']:.0%} of the section lost")
-    parts += [FLAGS[flag] for flag in state.get("flags", [])]
+    said = {"section-lost"} if state.get("loss_fraction") else set()
+    parts += [FLAGS[flag] for flag in state.get("flags", []) if flag not in said]
     for name in ("material", "transcription", "wording", "condition", "description"):
         if state.get(name):
             parts.append(

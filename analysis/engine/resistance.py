@@ -60,8 +60,8 @@ class Method:
 
 
 COLUMN_SOURCE = (
-    "Compression: column strength Fy(1 - Fy(KL/r)^2/(4 pi^2 E)) up to "
-    "sqrt(2 pi^2 E/Fy), Euler beyond, K 0.875 for pinned and 0.75 for riveted ends: "
+    "Compression: column strength Fy(1 − Fy(KL/r)²/4π²E) up to KL/r of "
+    "√(2π²E/Fy), Euler beyond, K 0.875 for pinned and 0.75 for riveted ends: "
     "AASHTO Manual for Bridge Evaluation, 6B.5.2"
 )
 METHODS = {
@@ -73,7 +73,7 @@ METHODS = {
         {"operating": 0.67, "inventory": 0.50},
         {"operating": 1.70, "inventory": 2.12},
         (
-            "Rating (C - D)/L(1 + I) by allowable stress; tension 0.55 and 0.75 Fy "
+            "Rating (C − D)/L(1 + I) by allowable stress; tension 0.55 and 0.75 Fy "
             "gross, 0.50 and 0.67 Fu net (inventory and operating): AASHTO Manual for "
             "Bridge Evaluation, 6B.4 and 6B.5.2, from memory.",
             f"{COLUMN_SOURCE}, divided by 2.12 and 1.70; from memory, its printed "
@@ -88,7 +88,7 @@ METHODS = {
         {"operating": 1.0, "inventory": 1.0},
         {"operating": 1.0 / 0.85, "inventory": 1.0 / 0.85},
         (
-            "Rating (C - 1.3 D)/(A L(1 + I)) by load factor, A 2.17 inventory and 1.3 "
+            "Rating (C − 1.3 D)/(A L(1 + I)) by load factor, A 2.17 inventory and 1.3 "
             "operating; tension Fy gross or Fu net: AASHTO Manual for Bridge "
             "Evaluation, 6B.4, from memory.",
             f"{COLUMN_SOURCE}, times 0.85; from memory.",

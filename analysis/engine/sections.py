@@ -181,7 +181,7 @@ OLD_BEAM_WEIGHTS: dict[tuple[float, float], float] = {
 HEAVIEST = 1.35
 CHANNEL_SOURCE = (
     "Channels by depth and weight: American Standard channels, AISC Manual, present "
-    "figures; catalogues before 1930 differ by up to 1 %. Weights between those listed "
+    "figures; catalogues before 1930 differ by up to 1%. Weights between those listed "
     "are the same profile with a thicker web, as mills rolled them."
 )
 BEAM_SOURCE = (
@@ -189,7 +189,7 @@ BEAM_SOURCE = (
 )
 THREAD_SOURCE = (
     "Plain threads are cut to the American (Sellers) standard, root diameter "
-    "D - 1.299/n; older threads may be deeper."
+    "D − 1.299/n; older threads may be deeper."
 )
 BATTEN_SOURCE = (
     "Battened pieces: Engesser's shear correction with stiff battens, 40 least radii "

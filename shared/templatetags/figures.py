@@ -60,5 +60,5 @@ def with_query(context, **changes):
 
 @register.filter
 def percent(share):
-    """0.62 as “62 %”; a dash for None."""
-    return "–" if share is None else f"{100 * float(share):.0f} %"
+    """0.62 as “62%”; a dash for None."""
+    return "–" if share is None else f"{100 * float(share):.0f}%"

@@ -219,7 +219,7 @@ def test_photos_are_pinned_placed_repeated_and_arrive_byte_for_byte(page, bridge
     page.get_by_role("link", name="East bank").click()
     page.get_by_text("The old picture lies over").wait_for()
     over = page.locator(".field-over")
-    page.get_by_role("button", name="75 %").click()
+    page.get_by_role("button", name="75%").click()
     assert over.evaluate("one => one.style.opacity") == "0.75"
     page.get_by_role("button", name="Take it").click()
     page.get_by_text("; taken again from the same place").wait_for()

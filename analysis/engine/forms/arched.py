@@ -40,7 +40,7 @@ def bowstring(plan: Plan) -> Draft:
     "Lenticular",
     panels=(3, MOST_PANELS),
     spans_ft=(150, 400),
-    period="from 1878 into the early 20th century; many pony spans are shorter",
+    period="from 1878 into the early 20th century",
     tell="Both chords are curved, one up and one down, and meet at the ends: the "
     "outline of a lens.",
     also_called="parabolic truss; Pauli truss",

@@ -176,7 +176,7 @@ function said(settled) {
   const rods = idle.length ? ` Slack: ${idle.join(", ")}.` : "";
   const where = isOn ? "" : " The vehicle is off the span.";
   const hardest = used[most]
-    ? ` Hardest worked: ${truss.names[most]}, at ${Math.round(100 * used[most])} % of its allowable.`
+    ? ` Hardest worked: ${truss.names[most]}, at ${Math.round(100 * used[most])}% of its allowable.`
     : "";
   return `${own}.${hardest}${rods}${where}`;
 }

@@ -195,7 +195,7 @@ export async function element(walk, [path, from = ""]) {
       { class: "field-block" },
       h("legend", {}, "How much of the section is gone, at its worst?"),
       h("div", { class: "field-picks" }, [5, 10, 20, 30, 50].map((percent) =>
-        button(`${percent} %`, () => { change.loss = change.loss === percent ? "" : percent; save(); }, { class: "field-pick", "aria-pressed": String(Number(change.loss) === percent), "data-key": `loss-${percent}` }),
+        button(`${percent}%`, () => { change.loss = change.loss === percent ? "" : percent; save(); }, { class: "field-pick", "aria-pressed": String(Number(change.loss) === percent), "data-key": `loss-${percent}` }),
       )),
       field("Or", textInput(change.loss, (value) => { change.loss = readPercent(value, change.loss); later(); }, { inputmode: "decimal", "data-key": "loss" }), { help: "Percent. A guess is worth writing; put a question mark on it below." }),
     );

@@ -87,7 +87,7 @@ function progress(photo) {
     { class: "field-photo-line" },
     h("span", {}, photo.name || "photo"),
     h("progress", { max: "100", value: photo.is_complete ? 100 : part, "aria-label": `${photo.name || "photo"} sent` }),
-    h("span", { class: "how" }, photo.is_complete ? "sent" : `${part} % of ${bytesSaid(photo.size_bytes)}`),
+    h("span", { class: "how" }, photo.is_complete ? "sent" : `${part}% of ${bytesSaid(photo.size_bytes)}`),
     photo.fault ? h("span", { class: "field-refused" }, photo.fault) : "",
   );
 }

@@ -110,7 +110,7 @@ export async function repeat(walk, [id]) {
       h("label", { for: "strength" }, "How strongly the old picture shows"),
       slider,
       // Taps do what the slider does by dragging.
-      h("div", { class: "field-picks" }, STRENGTHS.map((part) => button(part ? `${part * 100} %` : "Camera only", () => { slider.value = part * 100; show(part); }, { class: "field-pick" }))),
+      h("div", { class: "field-picks" }, STRENGTHS.map((part) => button(part ? `${part * 100}%` : "Camera only", () => { slider.value = part * 100; show(part); }, { class: "field-pick" }))),
     );
   }
 
