@@ -132,6 +132,10 @@ class Crossed:
         self.bounded_by_self = known.by_self
         self.loose = ~(self.bounded_by_partner | self.bounded_by_self)
         self.locked = known.crossed & classical
+        #: (k, 3): which states redundants can turn into.
+        self._turns = np.stack(
+            [known.by_self, ~(self.loose | self.locked), known.by_partner], axis=1
+        )
         self._partner = known.partner
         self._to_r = known.to_r
         self._touched_stress = known.touched_stress
@@ -549,25 +553,14 @@ class Crossed:
         done = np.zeros(count)
         found = [Walk(here[:0], done[:0], np.zeros((k, 0)), np.zeros(0, bool))]
         zero = -TOLERANCE * walks.scale
-        reach = np.empty((k, 3, count))
         for _ in range(8 * k + 40):
             if not len(here):
                 break
             x, gap = self._at_end(now, state)
-            reach = reach[:, :, : len(here)]
-            reach.fill(2.0)
-            for i in range(k):
-                if self.bounded_by_self[i]:
-                    _falls(now.x[i], x[i], zero, reach[i, COUNTER])
-                if self.bounded_by_partner[i]:
-                    _falls(
-                        now.x[i] - now.r[i],
-                        x[i] - now.r_end[i],
-                        zero,
-                        reach[i, PARTNER],
-                    )
-                if not self.loose[i] and not self.locked[i]:
-                    _falls(now.gap[i], gap[i], zero, reach[i, BOTH])
+            reach = _reach(
+                _watched(now.x, now.gap, now.r), _watched(x, gap, now.r_end), zero
+            )
+            reach[~self._turns] = 2.0
             flat = reach.reshape(3 * k, -1)
             first = flat.argmin(axis=0)
             step = flat[first, np.arange(len(here))]
@@ -640,12 +633,21 @@ class Crossed:
         )
 
 
-def _falls(now: Float, end: Float, zero: Float, reach: Float) -> None:
-    """Put into ``reach`` where a line from ``now`` to ``end`` turns negative."""
+def _watched(x: Float, gap: Float, r: Float) -> Float:
+    """Return what tells whether the states hold, (k, 3, w), by what they turn into."""
+    all_three = np.empty((len(x), 3, *x.shape[1:]))
+    all_three[:, COUNTER], all_three[:, BOTH] = x, gap
+    np.subtract(x, r, out=all_three[:, PARTNER])
+    return all_three
+
+
+def _reach(now: Float, end: Float, zero: Float) -> Float:
+    """Return how far along lines from ``now`` to ``end`` turn negative; 2 is nowhere."""
+    reach = np.full(now.shape, 2.0)
     falls = end < np.minimum(zero, now)
-    if falls.any():
-        np.divide(now, now - end, out=reach, where=falls)
-        np.maximum(reach, 0.0, out=reach)
+    np.divide(now, now - end, out=reach, where=falls)
+    np.maximum(reach, 0.0, out=reach)
+    return reach
 
 
 @dataclass(frozen=True, eq=False)
