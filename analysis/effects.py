@@ -18,6 +18,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from math import factorial
 
 import numpy as np
@@ -70,23 +71,37 @@ def shapley(value: Mapping[int, float], players: int) -> list[float]:
 
 def shapley_of(value) -> np.ndarray:
     """Return (k, q): shares of the k changes in (2^k, q) figures, rows by bit mask."""
-    masks = np.arange(len(value))
-    players = len(value).bit_length() - 1
-    size = np.array([int(mask).bit_count() for mask in masks])
-    weights = np.array(
-        [
-            float(
-                Fraction(factorial(s) * factorial(players - s - 1), factorial(players))
-            )
-            for s in range(players)
-        ]
-    )
-    shares = np.zeros((players, value.shape[1]))
+    shares = np.zeros((len(value).bit_length() - 1, value.shape[1]))
+    for player, (without, weights) in enumerate(_orders(len(shares))):
+        step = value[without | 1 << player] - value[without]
+        shares[player] = weights @ step
+    return shares
+
+
+@lru_cache(maxsize=LARGEST + 1)
+def _orders(players: int):
+    """Return of each player the masks without it, and the weight of each."""
+    masks, size, weights = _weights(players, 1)
+    found = []
     for player in range(players):
         without = masks[(masks >> player & 1) == 0]
-        step = value[without | 1 << player] - value[without]
-        shares[player] = weights[size[without]] @ step
-    return shares
+        found.append((without, weights[size[without]]))
+    return found
+
+
+def _weights(players, together):
+    """Return all bit masks, how many each has, and the part of all orders in which so
+    many come before ``together`` players that stand next to each other."""
+    masks = np.arange(1 << players)
+    size = np.array([int(mask).bit_count() for mask in masks])
+    rest = players - together
+    weights = np.array(
+        [
+            float(Fraction(factorial(s) * factorial(rest - s), factorial(rest + 1)))
+            for s in range(rest + 1)
+        ]
+    )
+    return masks, size, weights
 
 
 def interactions_of(value) -> dict[tuple[int, int], float]:
@@ -96,26 +111,25 @@ def interactions_of(value) -> dict[tuple[int, int], float]:
     effect of each. Source: Grabisch and Roubens, International Journal of Game Theory 28
     (1999), the interaction index of two players (from memory).
     """
-    masks = np.arange(len(value))
     players = len(value).bit_length() - 1
-    size = np.array([int(mask).bit_count() for mask in masks])
+    if players < 2:
+        return {}
+    found = {}
+    for (one, two), (rest, weights) in _orders_of_two(players).items():
+        a, b = 1 << one, 1 << two
+        joint = value[rest | a | b] - value[rest | a] - value[rest | b] + value[rest]
+        found[one, two] = float(weights @ joint)
+    return found
+
+
+@lru_cache(maxsize=LARGEST + 1)
+def _orders_of_two(players: int):
+    """Return of each two players the masks without them, and the weight of each."""
+    masks, size, weights = _weights(players, 2)
     found = {}
     for one, two in itertools.combinations(range(players), 2):
-        a, b = 1 << one, 1 << two
-        rest = masks[(masks & (a | b)) == 0]
-        weights = np.array(
-            [
-                float(
-                    Fraction(
-                        factorial(s) * factorial(players - s - 2),
-                        factorial(players - 1),
-                    )
-                )
-                for s in range(players - 1)
-            ]
-        )
-        joint = value[rest | a | b] - value[rest | a] - value[rest | b] + value[rest]
-        found[one, two] = float(weights[size[rest]] @ joint)
+        rest = masks[(masks & (1 << one | 1 << two)) == 0]
+        found[one, two] = (rest, weights[size[rest]])
     return found
 
 

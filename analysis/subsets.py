@@ -26,6 +26,8 @@ def checks_of_subsets(read: Read, count: int) -> list[CheckInput | None]:
     as it reads, because changes bear on each other in some other way, every subset is
     read.
     """
+    if count < 2:
+        return [read(_members_of(mask)) for mask in range(2**count)]
     alone = [read([index]) for index in range(count)]
     base, whole = read([]), read(range(count))
     known = [one for one in (base, whole, *alone) if one is not None]

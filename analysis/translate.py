@@ -99,24 +99,56 @@ def check_file(
     if not any("components" in group for group in members.values()):
         made.gaps.append("No member of this truss has recorded sizes.")
         return made
+    prefix = f"span-{span.number}/"
+    about = [
+        part
+        for path, part in parts.items()
+        if path.startswith(prefix) and path.count("/") == 1
+    ]
+    of_span = kept.of(_of_span, span, *about)
+    made.assumptions += of_span.assumptions
+    made.assumed += of_span.assumed
     made.document = {
         "title": title or f"{line.name} truss",
         "geometry": geometry,
+        **of_span.head,
+        "members": list(members.values()),
+        **of_span.tail,
+    }
+    pins = _pins(line, parts, made)
+    if pins:
+        made.document["pins"] = pins
+    return _readable(made, list(members), read)
+
+
+@dataclass
+class _OfSpan:
+    """What all truss lines of a span have in common in one configuration."""
+
+    assumptions: list[str] = field(default_factory=list)
+    assumed: list[str] = field(default_factory=list)
+    head: dict = field(default_factory=dict)
+    tail: dict = field(default_factory=dict)
+
+
+def _of_span(span, *about):
+    """Write what a configuration of the span, these parts of it, says of each line."""
+    parts = {part.element: part for part in about}
+    made = _OfSpan()
+    made.head = {
         "deck_position": _deck_position(span, made),
         "connection": _connection(span, made),
         "material": _material(span, made),
-        "members": list(members.values()),
+    }
+    made.tail = {
         "dead_load": _dead_load(span, parts, made),
         "live_load": _live_load(span, made),
         "method": "allowable-stress",
     }
     system = _floor_system(span, parts)
     if system:
-        made.document["floor_system"] = system
-    pins = _pins(line, parts, made)
-    if pins:
-        made.document["pins"] = pins
-    return _readable(made, list(members), read)
+        made.tail["floor_system"] = system
+    return made
 
 
 def _readable(made, labels, read):

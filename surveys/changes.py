@@ -11,6 +11,7 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from .fold import Part
 from .states import DECK_MATERIALS, describe, describe_component
@@ -124,7 +125,7 @@ class Change:
     before: Mapping[str, Part | None]
     after: Mapping[str, Part]
 
-    @property
+    @cached_property
     def paths(self):
         return tuple(element.path for element in self.elements)
 
@@ -132,7 +133,7 @@ class Change:
     def is_member(self):
         return self.elements[0].kind == MEMBER
 
-    @property
+    @cached_property
     def title(self):
         verbs = " and ".join(CLASSES[kind] for kind in self.kinds)
         return f"{_subject(self.elements)} {verbs}"
