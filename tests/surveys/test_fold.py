@@ -120,6 +120,16 @@ def test_an_uncertain_date_counts_from_the_day_it_must_have_been_made():
     assert fold.configuration(fold.up_to([card], day(1930)))["limit"].is_gone
 
 
+def test_what_may_be_the_earlier_of_two_counts_by_the_day_it_was_surely_made():
+    """A card of the 1920s beside a visit of 1925: the card may be later, so it is."""
+    card = Look("card", day(1929, 12, 31), day(1920), (Seen("limit", "gone"),))
+    sure = look("sure", 1925, limit=("changed", {"tons": 6}))
+    for looks in ([card, sure], [sure, card]):
+        part = fold.configuration(looks)["limit"]
+        assert part.is_gone
+        assert (part.said_by, part.seen_by) == ("card", "card")
+
+
 def test_two_visits_of_one_day_that_disagree_are_doubted():
     looks = [
         look("a", 2001, limit=("changed", {"tons": 10})),

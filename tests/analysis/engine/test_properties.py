@@ -6,10 +6,12 @@ import numpy as np
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from analysis.engine.equilibrium import analyse
 from analysis.engine.influence import influence
 from analysis.engine.moving import Train, envelope
 from analysis.engine.rating import ratings
 from analysis.engine.statics import dead_forces
+from analysis.engine.tautsets import TautSets
 from tests.analysis.engine.trusses import (
     make_half_hip,
     make_pratt,
@@ -170,6 +172,34 @@ def test_leaving_out_a_slack_rod_changes_nothing(case):
     np.testing.assert_allclose(
         alone.forces_kip, state.forces_kip, atol=AGREE * size_of(state.forces_kip)
     )
+
+
+@given(ponies(spread=10.0), st.floats(0.0, 3.0), st.floats(0.0, 3.0))
+def test_the_taut_sets_between_two_loads_are_all_found(case, before, after):
+    """Forces are those of the sets, and straight from one change to the next.
+
+    From a load at one end of the span to one at the other every crossed panel turns.
+    """
+    truss, ea, _ = case
+    sets = TautSets(analyse(truss), ea[0])
+    start, end = np.zeros((2, len(truss.joints)))
+    start[truss.loaded[1:-1]], end[truss.loaded[1:-1]] = before, after
+    start[truss.loaded[1]] += 30.0
+    end[truss.loaded[-2]] += 30.0
+    changes = sets.line(start, end, sets.solve(start), sets.solve(end))
+    parts = np.array([0.0, *[part for part, _ in changes], 1.0])
+    assert (np.diff(parts) >= 0.0).all()
+    middles = 0.5 * (parts[1:] + parts[:-1])
+    known, between = (
+        plain_forces(truss, ea[0], start + at[:, None] * (end - start))[0]
+        for at in (parts, middles)
+    )
+    size = size_of(known)
+    for (part, piece), force in zip(changes, known[1:-1], strict=True):
+        told = piece.force @ (start + part * (end - start))
+        np.testing.assert_allclose(told, force, atol=1e-7 * size)
+    straight = 0.5 * (known[1:] + known[:-1])
+    np.testing.assert_allclose(between, straight, atol=1e-7 * size)
 
 
 @given(ponies(spread=10.0))
