@@ -149,9 +149,7 @@ SPECIFICATIONS: tuple[Specification, ...] = (
             "timber": _TIMBER,
         },
         (
-            LoadClass(
-                "any", "the greatest load a highway can bring", ((math.inf, 120.0),)
-            ),
+            LoadClass("any", "any highway bridge", ((math.inf, 120.0),)),
         ),
         SEEN,
         SEEN,
