@@ -18,7 +18,7 @@ its force (COUNTER), its gap (BOTH) and its partner's force (PARTNER), in that o
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +69,22 @@ class Live:
     scale: float
 
 
+class NotAlone(Exception):
+    """A configuration that the modules of many are to answer."""
+
+
+def standing_alone(
+    system: Equilibrium, ea_kip: Float, dead_kip: Float, classical: bool
+) -> Alone | None:
+    """Return a configuration, (m,) and (n,), to be answered alone; None if it is not."""
+    if not 0 < len(system.pairs) <= MOST_REDUNDANTS:
+        return None
+    try:
+        return Alone(system, ea_kip, dead_kip, classical)
+    except NotAlone:
+        return None
+
+
 class Alone:
     """One configuration of a truss that stands, with one to three redundants.
 
@@ -82,9 +98,14 @@ class Alone:
 
     Attributes
     ----------
-    dead : Settled, of shape (1, k); None where it is not found
+    dead : Settled, of shape (1, k)
     dead_base : (m,) float, kip, in the determinate remainder
     dead_scale : float, kip, what is small beside it is zero
+
+    Raises
+    ------
+    NotAlone
+        Where the dead load is not of the ordinary.
     """
 
     def __init__(
@@ -131,16 +152,13 @@ class Alone:
             self.dead_scale = max(self.dead_scale, float(np.abs(held).max()))
         self._dead_g = (self._work @ lengthened)[None]
         self._dead_r = (self._to_r * self.dead_base[self._partner])[None]
-        self.dead = self.settle(self._dead_g, self._dead_r, self.dead_scale)
-
-    @cached_property
-    def dead_force(self) -> Float:
-        """Return (m,) kip."""
-        dead = self.dead
+        dead = self.settle(self._dead_g, self._dead_r, self.dead_scale)
         if dead is None:
-            raise ValueError("the redundants under dead load are not known")
-        force: Float = self.dead_base + self.stress @ dead.x[0]
-        return force
+            raise NotAlone
+        self.dead = dead
+        self.dead_force: Float = self.dead_base + self.stress @ dead.x[0]
+        if (self.dead_force[system.watched] < -TOLERANCE * self.dead_scale).any():
+            raise NotAlone
 
     def live(self, load_kip: Float) -> Live:
         """Return what (s, n) loads do to the determinate remainder."""
@@ -294,9 +312,7 @@ class Alone:
         (t, f), (t, f) kip, ``system.touched`` being the members; the dead-load force is
         one of those looked at. None where ``batch`` is to answer.
         """
-        dead, system = self.dead, self.system
-        if dead is None:
-            return None
+        system = self.system
         count, k = len(factors), len(self._way)
         by = factors[:, None, None]
         g = (by * live.g + self._dead_g).reshape(-1, k)
@@ -370,7 +386,7 @@ class Alone:
         Shares of shape (L, t). None where ``cells`` is to answer.
         """
         dead, system = self.dead, self.system
-        if dead is None or len(live.g) > MOST_PLACES:
+        if len(live.g) > MOST_PLACES:
             return None
         there = self.settle(live.g, live.r, live.scale)
         if there is None:
@@ -418,10 +434,8 @@ class Alone:
 
     def _ray_edges(self, live: Live, there: Settled, place: Index) -> _Edges | None:
         """Return the stretches between changes of state, from dead load to places."""
-        dead, count = self.dead, len(place)
-        if dead is None:
-            return None
-        start = dead.repeated(count)
+        count = len(place)
+        start = self.dead.repeated(count)
         ends = live.g[place], live.r[place]
         scale = max(self.dead_scale, live.scale)
         walk = self.walk(start, ends, there.bits[place], scale)

@@ -284,10 +284,9 @@ def _redundant_members(
     With an (L, m) ``factor`` only the least rating of each configuration is wanted.
     """
     settled, places = asked.settled, asked.places
-    system, crossed, dead = settled.system, settled.crossed, settled.columns
-    if crossed is None or dead is None or not len(places.joint_kip):
+    members = settled.system.touched
+    if not len(members) or not len(places.joint_kip):
         return np.zeros(len(settled.ea), bool)
-    members = system.touched
     alone = asked.alone
     if alone is not None and (
         reached_alone := alone.shares(
@@ -303,6 +302,9 @@ def _redundant_members(
             fronts(places, reached_alone.at[None]),
         )
         return np.zeros(1, bool)
+    crossed, dead = settled.crossed, settled.columns
+    if crossed is None or dead is None:
+        return np.zeros(len(settled.ea), bool)
     upper, lower = (
         np.ascontiguousarray(np.moveaxis(limit[..., members], 0, 2)) for limit in limits
     )

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from . import general
-from .alone import MOST_REDUNDANTS, Alone, Live
+from .alone import Alone, Live
 from .equilibrium import Equilibrium, Float, Index, Mask, Truss, analyse
 from .loads import Load, Places, Train, vehicle_places
 from .stability import least_multiple
@@ -85,18 +85,10 @@ class Setting:
         """Return whether any load is not a vehicle."""
         return any(not isinstance(load, Train) for load in self.loads)
 
-    @cached_property
+    @property
     def alone(self) -> Alone | None:
         """Return what answers one configuration of few redundants; None of others."""
-        settled = self.settled
-        few = 0 < len(self.system.pairs) <= MOST_REDUNDANTS
-        if len(settled.ea) != 1 or not few or settled.crossed is None:
-            return None
-        if settled.beyond[0] or not settled.state.stands[0]:
-            return None
-        classical = self.model == "classical"
-        found = Alone(self.system, settled.ea[0], settled.dead[0], classical)
-        return None if found.dead is None else found
+        return self.settled.alone
 
     @cached_property
     def live_alone(self) -> Live:

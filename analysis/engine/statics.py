@@ -7,11 +7,13 @@ Array axes: ``c`` configurations, ``n`` joints, ``m`` members.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 import scipy.optimize
 
+from .alone import Alone, standing_alone
 from .batch import dead_columns
 from .equilibrium import (
     Equilibrium,
@@ -97,17 +99,36 @@ def dead_forces(
 class Settled:
     """Configurations under dead load, ready for moving loads.
 
-    ``ea`` (c, m), ``dead`` (c, n). ``crossed`` and ``columns`` are None where no
-    redundant is; they are of no use for the configurations in ``beyond``, (c,) bool.
+    ``ea`` (c, m), ``dead`` (c, n). ``alone`` answers one configuration with few
+    redundants; None of others. ``crossed`` and ``columns`` are None where no redundant
+    is; they are of no use for the configurations in ``beyond``, (c,) bool.
     """
 
     system: Equilibrium
     ea: Float
     dead: Float
     state: DeadState
-    crossed: Crossed | None
-    columns: Columns | None
+    model: Model
+    alone: Alone | None
+    together: tuple[Crossed, Columns] | None
     beyond: Mask
+
+    @property
+    def crossed(self) -> Crossed | None:
+        return None if self._known is None else self._known[0]
+
+    @property
+    def columns(self) -> Columns | None:
+        return None if self._known is None else self._known[1]
+
+    @cached_property
+    def _known(self) -> tuple[Crossed, Columns] | None:
+        if self.together is not None or self.alone is None:
+            return self.together
+        # One that was answered alone so far is looked at as one of many after all.
+        classical = self.model == "classical"
+        crossed = Crossed(self.system, self.ea, self.dead, classical)
+        return crossed, dead_columns(crossed)[0]
 
 
 def settle_dead(
@@ -120,12 +141,20 @@ def settle_dead(
     forces = dead @ system.particular.T
     taut = np.tile(~np.asarray(system.truss.absent, bool), (count, 1))
     beyond = np.full(count, bool(system.movable))
-    crossed = columns = None
+    alone, together = None, None
     if len(system.touched) and not system.movable:
-        crossed = Crossed(system, ea, dead, model == "classical")
-        columns, total, beyond = dead_columns(crossed)
-        forces[:, system.touched] = total[system.touched].T
-        state = LOWEST_STATE[columns.states]
+        if count == 1:
+            alone = standing_alone(system, ea[0], dead[0], model == "classical")
+        if alone is not None:
+            forces[0, system.touched] = alone.dead_force[system.touched]
+            bits = alone.dead.bits.T
+        else:
+            crossed = Crossed(system, ea, dead, model == "classical")
+            columns, total, beyond = dead_columns(crossed)
+            together = crossed, columns
+            forces[:, system.touched] = total[system.touched].T
+            bits = columns.states
+        state = LOWEST_STATE[bits]
         partner = np.array([pair.partner for pair in system.pairs], np.intp)
         for k, redundant in enumerate(system.redundant):
             taut[state[k] == COUNTER, redundant] = False
@@ -166,7 +195,9 @@ def settle_dead(
         dead @ system.reaction.T,
         np.full(count, model == "elastic" or not system.is_classical),
     )
-    return Settled(system, ea, dead, state_of_dead, crossed, columns, beyond)
+    if beyond.any():
+        alone = None
+    return Settled(system, ea, dead, state_of_dead, model, alone, together, beyond)
 
 
 def _in_reach(system: Equilibrium, load: Float) -> bool:
