@@ -73,6 +73,13 @@ def whole(name: str, default: int) -> int:
         raise ImproperlyConfigured(f"{name} must be a whole number, not {value!r}.")
 
 
+def cores() -> int:
+    """Return how many processors this process may run on."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
 def words(name: str, default: tuple[str, ...] = ()) -> list[str]:
     """Read a list whose parts are set apart by commas."""
     value = text(name)

@@ -333,8 +333,9 @@ SILENCED_SYSTEM_CHECKS = []
 JOBS_INLINE = environment.flag("JOBS_INLINE", True)
 # A worker that has not been heard of for so long is taken for gone.
 JOBS_LEASE_S = environment.whole("JOBS_LEASE_S", 60)
-# How many processes a recheck of everything computes in.
-RECHECK_PROCESSES = environment.whole("RECHECK_PROCESSES", 1)
+# How many processes a recheck of everything computes in, at most: each takes a core and
+# some 150 MB.
+RECHECK_PROCESSES = environment.whole("RECHECK_PROCESSES", min(4, environment.cores()))
 
 # What one caller may read in a log: a line for each request, and faults.
 LOG_AS = environment.text("LOG_AS", "json" if PRODUCTION else "text")

@@ -5,7 +5,7 @@ import sys
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-from analysis.processes import recheck_in_processes
+from analysis.processes import recheck_in_processes, worth_starting
 from analysis.recheck import Counts
 from bridges.models import Bridge
 
@@ -19,16 +19,17 @@ class Command(BaseCommand):
         parser.add_argument(
             "--processes",
             type=int,
-            default=settings.RECHECK_PROCESSES,
-            help="how many compute side by side (default: %(default)s)",
+            help="how many compute side by side (default: as many as there are "
+            f"bridges for, at most {settings.RECHECK_PROCESSES})",
         )
 
     def handle(self, *args, **options):
-        if options["processes"] < 1:
+        processes = options["processes"]
+        if processes is not None and processes < 1:
             raise CommandError("--processes takes a whole number from 1 up.")
         ids = self._bridges(options)
         total = Counts()
-        for counts in recheck_in_processes(ids, options["processes"]):
+        for counts in recheck_in_processes(ids, processes or worth_starting(len(ids))):
             total.add(counts)
             self._progress(total.bridges, len(ids))
         self.stdout.write(
