@@ -1,9 +1,8 @@
 """Water, roads, county lines and towns under the bridges' marks, as GeoJSON.
 
-Read from the folder or file of the setting ``BASE_MAP`` (the demonstration's region
-when it is blank) and kept until a file there changes. Features carry ``kind`` (land,
-county, water, creek, river, road, town) and ``name``. Without any the map still works,
-on plain paper.
+Read from the folder or file of the setting ``BASE_MAP`` and kept until a file there
+changes. Features carry ``kind`` (land, county, water, creek, river, road, town) and
+``name``. Without any, or where the setting is blank, the map works on plain paper.
 """
 
 import gzip
@@ -22,15 +21,16 @@ _held = {}
 
 
 def place():
-    """Return the folder or file that the base map is read from."""
-    if settings.BASE_MAP:
-        return Path(settings.BASE_MAP)
-    return Path(settings.BASE_DIR) / "fixtures" / "region"
+    """Return the folder or file that the base map is read from; None for plain paper."""
+    return Path(settings.BASE_MAP) if settings.BASE_MAP else None
 
 
 def read(path):
-    """Return (plain bytes, gzipped bytes, ETag, features) of a folder or file."""
-    files = [path] if path.is_file() else sorted(path.glob("*.geojson"))
+    """Return (plain bytes, gzipped bytes, ETag, features) of a folder or file, or None."""
+    if path is None:
+        files = []
+    else:
+        files = [path] if path.is_file() else sorted(path.glob("*.geojson"))
     key = tuple((str(file), file.stat().st_mtime_ns) for file in files)
     if _held.get("key") != key:
         body = {"type": "FeatureCollection", "features": []}

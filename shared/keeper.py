@@ -36,6 +36,7 @@ def overview(request):
         "backed_up": backed_up,
         "is_backup_old": days is None or days > MOST_DAYS_WITHOUT_BACKUP,
         "disk": _disk(),
+        "has_ground": bool(settings.BASE_MAP or settings.TILE_URL),
         "counts": _counts(),
         "versions": _versions(),
         "last_entries": AuditEntry.objects.select_related("person")[:10],

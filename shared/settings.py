@@ -23,7 +23,9 @@ DATA_DIR = Path(environment.text("SECOND_CROSSING_DATA") or BASE_DIR / ".data")
 # SQLite makes its file but not the folder around it.
 DATA_DIR.mkdir(parents=True, exist_ok=True)
 
-SOCIETY_NAME = environment.text("SOCIETY_NAME", "The Alder Valley Bridge Society")
+#: The society of the demonstration.
+DEMONSTRATION = "The Alder Valley Bridge Society"
+SOCIETY_NAME = environment.text("SOCIETY_NAME", DEMONSTRATION)
 SITE_NAME = "Second Crossing"
 VERSION = __version__
 
@@ -257,8 +259,11 @@ SPECTACULAR_SETTINGS = {
 
 TILE_URL = environment.text("TILE_URL")
 TILE_ATTRIBUTION = environment.text("TILE_ATTRIBUTION")
-# A GeoJSON file, or a folder of them, in place of the demonstration's region.
-BASE_MAP = environment.text("BASE_MAP")
+# A GeoJSON file, or a folder of them. The demonstration's region is invented: under
+# another society's bridges there is plain paper until it names its own ground.
+BASE_MAP = environment.text("BASE_MAP") or (
+    str(BASE_DIR / "fixtures" / "region") if SOCIETY_NAME == DEMONSTRATION else ""
+)
 TILE_MAX_ZOOM = environment.whole("TILE_MAX_ZOOM", 17)
 # The library's own default names a public tile server; the base map is ours.
 LEAFLET_CONFIG = {"TILES": [], "RESET_VIEW": False, "ATTRIBUTION_PREFIX": ""}

@@ -148,9 +148,7 @@ SPECIFICATIONS: tuple[Specification, ...] = (
             "wrought-iron": Metal(15.0, Column("rankine", 11.0, 20_000.0, 40_000.0)),
             "timber": _TIMBER,
         },
-        (
-            LoadClass("any", "any highway bridge", ((math.inf, 120.0),)),
-        ),
+        (LoadClass("any", "any highway bridge", ((math.inf, 120.0),)),),
         SEEN,
         SEEN,
         "G. B. N. Tower, Instructions on Modern American Bridge Building, 1874",

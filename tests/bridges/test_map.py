@@ -473,9 +473,14 @@ def test_the_ground_is_packed_for_who_can_unpack_it(client):
     assert gzip.decompress(packed.content) == plain
 
 
-def test_without_ground_or_with_broken_ground_the_map_has_none(tmp_path, caplog):
+def test_without_ground_or_with_broken_ground_the_map_has_none(
+    client, tmp_path, caplog, settings
+):
+    nothing = {"type": "FeatureCollection", "features": []}
     plain, *_ = basemap.read(tmp_path / "absent")
-    assert json.loads(plain) == {"type": "FeatureCollection", "features": []}
+    assert json.loads(plain) == nothing
+    settings.BASE_MAP = ""
+    assert client.get("/map/base.geojson").json() == nothing
     one = {"type": "Feature", "properties": {"kind": "road"}, "geometry": {}}
     (tmp_path / "one.geojson").write_text(json.dumps({"features": [one, {"kind": 1}]}))
     (tmp_path / "two.geojson").write_text('{"features": ')

@@ -21,6 +21,7 @@ def answers(data, **change):
         "society": "The Alder Valley Bridge Society",
         "host": "bridges.example.org",
         "zone": "America/New_York",
+        "ground": "-",
         "data": str(data),
         "database": "-",
         "proxy": "yes",
@@ -67,7 +68,7 @@ def manage(tmp_path, *arguments):
     )
 
 
-def test_ten_answers_make_a_site_with_a_keeper(tmp_path):
+def test_eleven_answers_make_a_site_with_a_keeper(tmp_path):
     done = setup(tmp_path, answers(tmp_path / "data"))
     assert done.returncode == 0, done.stderr + done.stdout
     assert "The site is ready" in done.stdout
@@ -89,7 +90,7 @@ def test_ten_answers_make_a_site_with_a_keeper(tmp_path):
     secret = [one for one in file.read_text().splitlines() if "SECRET_KEY" in one]
 
     mail = ["127.0.0.1", "-", "bridges@example.org", "kit@example.org"]
-    lines = ["", "", "", "", "", "", *mail, "", "kim", "river stones in May", ""]
+    lines = ["", "", "", "", "", "", "", *mail, "", "kim", "river stones in May", ""]
     again = setup(tmp_path, "".join(f"{one}\n" for one in lines))
     assert again.returncode == 0, again.stderr + again.stdout
     assert "took no letter" in again.stdout, "nothing listens there"
@@ -106,6 +107,7 @@ def test_ten_answers_make_a_site_with_a_keeper(tmp_path):
         ({"host": "https://bridges.example.org/"}, "no https://"),
         ({"host": "bridges.example.org:8000"}, "no port"),
         ({"zone": "Valley Time"}, "America/New_York"),
+        ({"ground": "/no/such.geojson"}, "no such file"),
         ({"database": "oracle://x"}, "postgres://user@host/name"),
         ({"database": "/srv/bridges"}, "postgres://user@host/name"),
         ({"host": ""}, "a name of its own"),

@@ -147,3 +147,9 @@ def test_same_as_an_entry_since_overtaken_is_doubted():
     doubted = fold.configuration([first, later, late])["d"]
     assert doubted.state == {"n": 2}
     assert "earlier entry" in doubted.doubt
+
+
+def test_of_two_visits_of_one_day_the_same_one_counts_whoever_was_entered_first():
+    one = look("a", 1990, limit=("changed", {"tons": 10}))
+    two = look("b", 1990, limit=("changed", {"tons": 6}))
+    assert fold.configuration([one, two]) == fold.configuration([two, one])

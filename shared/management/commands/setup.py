@@ -79,6 +79,11 @@ class Command(BaseCommand):
         answers["TIME_ZONE"] = ask(
             "Time zone", default("TIME_ZONE") or "America/New_York", _zone
         )
+        answers["BASE_MAP"] = ask(
+            "Ground of the map: a GeoJSON file or a folder of them, or - for plain paper",
+            default("BASE_MAP") or "-",
+            _ground,
+        )
         answers["SECOND_CROSSING_DATA"] = ask(
             "Folder for the database and the photographs",
             default("SECOND_CROSSING_DATA") or str(settings.DATA_DIR),
@@ -283,6 +288,15 @@ def _folder(text):
     if not os.access(path, os.W_OK):
         raise ValueError("This account may not write there.")
     return str(path)
+
+
+def _ground(text):
+    if text in ("", "-"):
+        return ""
+    path = Path(text).expanduser().absolute()
+    if path.is_file() or any(path.glob("*.geojson")):
+        return str(path)
+    raise ValueError("There is no such file, nor a folder with any *.geojson in it.")
 
 
 def _database(text):
