@@ -45,7 +45,8 @@ class Cone:
         """Return the cuts found so far, (q, n)."""
         return self._cuts[: self._count]
 
-    def _keep(self, cut: Float) -> None:
+    def keep(self, cut: Float) -> None:
+        """Keep (n,), on which no carried load has a negative product."""
         if self._count == len(self._cuts):
             # Twice as many rows each time: thousands of cuts are kept one by one.
             self._cuts = np.vstack([self._cuts, np.zeros_like(self._cuts)])
@@ -80,7 +81,7 @@ class Cone:
         found: Float = -(motion / np.abs(motion).max()) @ self._drive
         # A load that is hardly outside gives a cut that is mostly rounding.
         if left > CLEAR * np.sqrt(len(work)):
-            self._keep(found)
+            self.keep(found)
         return found
 
     def reach(self, start: Float, step: Float, most: float) -> float:

@@ -59,6 +59,18 @@ class Extremes:
         self.low[less] = value[value < self.low[members]]
         self.low_at[less] = at
 
+    def take_best(self, force: Float, members: Index, at: Float) -> None:
+        """Fold in (v, e) forces of ``members`` at (v, 3) places."""
+        every = np.arange(len(members))
+        top, bottom = force.argmax(axis=0), force.argmin(axis=0)
+        high, low = force[top, every], force[bottom, every]
+        more = high > self.high[members]
+        self.high[members[more]] = high[more]
+        self.high_at[members[more]] = at[top[more]]
+        less = low < self.low[members]
+        self.low[members[less]] = low[less]
+        self.low_at[members[less]] = at[bottom[less]]
+
 
 def extremes(
     sets: TautSets,
@@ -90,9 +102,11 @@ def extremes(
     start = first.force @ dead_kip
     found = Extremes(start.copy(), start.copy())
     present = ~np.asarray(sets.system.truss.absent, bool)
+    live = on_all_joints(sets.system, places.joint_kip)
     for value in np.unique(factor[present & (factor != 0.0)]):
         members = np.flatnonzero(present & (factor == value))
-        _vehicle_extremes(sets, dead_kip, places, value, members, found)
+        if len(live):
+            _vehicle_extremes(sets, dead_kip + value * live, places, members, found)
         for number, load in enumerate(loads):
             if not isinstance(load, Train):
                 for member in members.tolist():
@@ -103,25 +117,38 @@ def extremes(
 
 
 def _vehicle_extremes(
-    sets: TautSets,
-    dead: Float,
-    places: Places,
-    factor: float,
-    members: Index,
-    found: Extremes,
+    sets: TautSets, totals: Float, places: Places, members: Index, found: Extremes
 ) -> None:
-    if not len(places.joint_kip):
-        return
-    totals = dead + factor * on_all_joints(sets.system, places.joint_kip)
+    """Fold in the forces of ``members`` in and between places, (s, n) loads."""
     pieces = sets.solve_many(totals)
-    for k, piece in enumerate(pieces):
-        if piece is not None:
-            found.take((piece.force @ totals[k])[members], members, _at(places, k, 0))
-    for k in np.flatnonzero(places.linked).tolist():
-        for part, force in _changes(
+    numbers: dict[int, int] = {}
+    which = np.array(
+        [
+            -1 if piece is None else numbers.setdefault(id(piece), len(numbers))
+            for piece in pieces
+        ]
+    )
+    known = np.flatnonzero(which >= 0)
+    if len(known):
+        force = np.empty((len(known), len(members)))
+        for number in range(len(numbers)):
+            here = np.flatnonzero(which[known] == number)
+            piece = pieces[known[here[0]]]
+            if piece is not None:
+                force[here] = totals[known[here]] @ piece.force[members].T
+        at = np.stack(
+            [places.front_ft[known], places.heading[known], places.load[known]], axis=1
+        )
+        found.take_best(force, members, at)
+    apart = places.linked & ((which[:-1] != which[1:]) | (which[:-1] < 0))
+    falls = np.flatnonzero(apart & ((which[:-1] < 0) | (which[1:] < 0)))
+    if len(falls):
+        apart &= ~sets.refused_between(totals)
+    for k in np.flatnonzero(apart).tolist():
+        for part, forces in _changes(
             sets, totals[k], totals[k + 1], pieces[k], pieces[k + 1]
         ):
-            found.take(force[members], members, _at(places, k, part))
+            found.take(forces[members], members, _at(places, k, part))
 
 
 def _changes(
@@ -442,9 +469,9 @@ def tile(sets: TautSets, corners: Float) -> Iterator[tuple[Piece, Float]]:
             continue
         done.add(piece.slack)
         polygon = np.eye(3)
-        for row in np.vstack([piece.watch @ corners.T, lone]):
-            if (row < -zero).any():
-                polygon = _clip(polygon, row)
+        rows = np.vstack([piece.watch @ corners.T, lone])
+        for row in rows[(rows < -zero).any(axis=1)]:
+            polygon = _clip(polygon, row)
         if len(polygon) < 3:
             continue
         yield piece, polygon

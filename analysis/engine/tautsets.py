@@ -20,7 +20,7 @@ import numpy as np
 import scipy.linalg
 
 from .cone import Cone
-from .equilibrium import Equilibrium, Float, Index
+from .equilibrium import Equilibrium, Float, Index, Mask
 
 #: Forces and gaps (as the force that would close them) are zero within this part
 #: of the greatest force of the determinate remainder.
@@ -30,6 +30,14 @@ SHORTEST = 1e-10
 #: How much looser a crossed pair is made for the classical model.
 LOOSE = 1e12
 _MOST_CUTS = 200
+#: Proofs that loads cannot be carried are kept so long.
+_MOST_REFUSALS = 128
+#: A proof's bars balance each other but for this part, and are not drawn on by more
+#: than this; a load is refused if it is outside by this part of its forces, which is
+#: far more than what any proof is off by, and than what is taken for carried.
+_BALANCED = 1e-11
+_MOST_DRAWN = 100.0
+_REFUSED = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,11 +97,12 @@ class TautSets:
         self.cone = Cone(system)
         self.pieces: dict[frozenset[int], Piece] = {}
         self._latest: Piece | None = None
+        self._refusals = np.zeros((0, len(system.truss.joints)))
 
     def solve(self, load: Float) -> Piece | None:
         """Return the piece that holds at ``load``; None if no taut set can carry it."""
         scale = self.scale(load)
-        if self.lone_slack(load, scale):
+        if self.lone_slack(load, scale) or self.refused(load[None], scale)[0]:
             return None
         if self._latest is not None and self.holds(self._latest, load, scale):
             return self._latest
@@ -116,6 +125,49 @@ class TautSets:
         """Return whether a bar the truss cannot do without would go slack."""
         lone = self.system.particular[self.system.lone] @ load
         return bool((lone < -TOLERANCE * scale).any())
+
+    def refused(self, loads: Float, scale: float | Float) -> Mask:
+        """Return (p,): whether one of the proofs kept tells that (p, n) loads are not carried.
+
+        Most loads that are not carried are not even near to it, and like others before.
+        """
+        return self._outside(loads, scale).any(axis=1)
+
+    def proof_against(self, load: Float) -> Float | None:
+        """Return (n,), the proof kept by which (n,) ``load`` is furthest from carried.
+
+        Its product with the load is negative. None if no proof tells.
+        """
+        if not len(self._refusals):
+            return None
+        product = self._refusals @ load
+        size = np.abs(self._refusals) @ np.abs(load)
+        outside = product < -TOLERANCE * size
+        if not outside.any():
+            return None
+        part = np.divide(product, size, out=np.zeros_like(size), where=outside)
+        proof: Float = self._refusals[int(part.argmin())]
+        return proof
+
+    def refused_between(self, loads: Float) -> Mask:
+        """Return (p - 1,): whether loads between neighbours among (p, n) are not carried."""
+        system = self.system
+        force = np.abs(loads @ system.particular.T).max(axis=1, initial=0.0)
+        scale = np.maximum(force, np.abs(loads) @ self._held_kip)
+        lone = loads @ system.particular[system.lone].T
+        out = np.hstack(
+            [self._outside(loads, scale), lone < -TOLERANCE * scale[:, None]]
+        )
+        refused: Mask = (out[:-1] & out[1:]).any(axis=1)
+        return refused
+
+    def _outside(self, loads: Float, scale: float | Float) -> Mask:
+        rows = self._refusals
+        size = np.maximum(
+            (np.abs(loads) @ np.abs(rows).T).T, np.asarray(scale, float)
+        ).T
+        outside: Mask = loads @ rows.T < -_REFUSED * size
+        return outside
 
     def holds(self, piece: Piece, load: Float, scale: float) -> bool:
         """Return whether ``piece`` is the answer at ``load``."""
@@ -190,6 +242,7 @@ class TautSets:
                     room / power if power > 1e-13 * self._size[worst] ** 2 else np.inf
                 )
                 if blocked < 0 and full == np.inf:
+                    self._keep_proof(active, along, worst)
                     return None
                 length = min(most, full)
                 if full < np.inf:
@@ -202,6 +255,24 @@ class TautSets:
                     break
                 del active[blocked], gap[blocked]
         raise ArithmeticError("no taut set settles")
+
+    def _keep_proof(self, active: list[int], along: Float, worst: int) -> None:
+        """Keep what tells that no tensions in the active bars make ``worst`` taut.
+
+        With a_j not positive, force_worst = sum a_j force_j + (what the load gives): if
+        the latter is negative, one of the bars must be pressed, whatever the areas.
+        """
+        drawn = np.minimum(along, 0.0)
+        off = self._slopes[:, worst] - self._slopes[:, active] @ drawn
+        if (
+            np.linalg.norm(off) > _BALANCED * self._size[worst]
+            or -drawn.sum() > _MOST_DRAWN
+        ):
+            return
+        proof = self._row_load[worst] - drawn @ self._row_load[active]
+        kept = self._refusals[-_MOST_REFUSALS + 1 :]
+        self._refusals = np.vstack([kept, proof])
+        self.cone.keep(proof)
 
     @staticmethod
     def _split(normal: Float, new: Float) -> tuple[Float, Float]:
@@ -222,6 +293,7 @@ class TautSets:
         scale = np.maximum(scale, np.abs(loads) @ self._held_kip)
         lone = loads @ self.system.particular[self.system.lone].T
         open_ = ~(lone < -TOLERANCE * scale[:, None]).any(axis=1)
+        open_ &= ~self.refused(loads, scale)
         tried: set[frozenset[int]] = set()
         while open_.any():
             fresh = [p for s, p in self.pieces.items() if s not in tried]
@@ -240,6 +312,9 @@ class TautSets:
                 at = int(np.flatnonzero(open_)[0])
                 found[at] = self.solve(loads[at])
                 open_[at] = False
+                if found[at] is None:
+                    here = np.flatnonzero(open_)
+                    open_[here] = ~self.refused(loads[here], scale[here])
         return found
 
     def line(
@@ -325,7 +400,7 @@ def standing_part(
     """Return between which fractions of a line of loads some taut set carries them.
 
     Bars that the truss cannot do without give their part at once; for the others the
-    ends are drawn in, cut by cut.
+    ends are drawn in, to where each proof that they are not carried ends.
     """
     system = sets.system
     lone = system.particular[system.lone]
@@ -341,23 +416,35 @@ def standing_part(
             high = min(high, max(one, 0.0) / (max(one, 0.0) - two))
     if low > high or sets.cone.bars(start, end, low, high):
         return None
-    if all(
-        sets.solve((1.0 - part) * start + part * end) is not None
-        for part in (low, high)
-    ):
-        return low, high
-    # Each end in turn is drawn in to where the cone of carried loads begins.
-    begin, step = (1.0 - low) * start + low * end, end - start
-    cone = sets.cone
+    first = _drawn_in(sets, (start, end), low, high)
+    if first is None:
+        return None
+    last = _drawn_in(sets, (start, end), high, first)
+    return None if last is None else (first, last)
+
+
+def _drawn_in(
+    sets: TautSets, ends: tuple[Float, Float], part: float, towards: float
+) -> float | None:
+    """Return the fraction of a line nearest to ``part`` at which it is carried.
+
+    None if there is none between it and ``towards``.
+    """
+    start, end = ends
+    way = 1.0 if towards >= part else -1.0
     for _ in range(_MOST_CUTS):
-        found = cone.cut((1.0 - low) * start + low * end)
-        if found is None:
-            break
-        rise = float(found @ step)
+        load = (1.0 - part) * start + part * end
+        if sets.solve(load) is not None:
+            return part
+        cut = sets.proof_against(load)
+        if cut is None:
+            cut = sets.cone.cut(load)
+        if cut is None:
+            return part
+        rise = way * float(cut @ end - cut @ start)
         if rise <= 0.0:
             return None
-        low -= float(found @ begin) / rise
-        begin = (1.0 - low) * start + low * end
-        if low > high:
+        part -= way * float(cut @ load) / rise
+        if way * (towards - part) < 0.0:
             return None
-    return low, low + cone.reach(begin, step, high - low)
+    return part
