@@ -422,7 +422,11 @@ def _vehicles_on_redundant_members(
         start = np.repeat(force[touched], len(values), axis=1)
         peaks = Peaks.from_dead(start, with_places)
         scale = np.tile(values, count)
-        lost = vehicle_peaks(every, live, places, scale, touched, peaks)
+        asked_for = None
+        if len(touched) * len(each) * len(places.front_ft) > _MANY_FORCES:
+            asked_for = (which[..., None] == np.arange(len(values))).any(axis=0)
+            asked_for = np.tile(asked_for, count)
+        lost = vehicle_peaks(every, live, places, scale, touched, peaks, own=asked_for)
         beyond |= lost.reshape(count, -1).any(axis=1)
         rows, columns = np.arange(len(touched)), np.arange(count)[:, None]
         for own, range_ in zip(which, ranges, strict=True):
