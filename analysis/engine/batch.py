@@ -21,6 +21,8 @@ from .pairs import TOLERANCE, Columns, Crossed, LiveBase
 BLOCK = 256
 #: Forces worked out together: two megabytes of them.
 _FORCES_AT_ONCE = 2**18
+#: Redundants worked out together at most, of all places and configurations.
+_MOST_REDUNDANTS = 2**20
 _NO_PLACE = np.iinfo(np.int32).max
 
 
@@ -129,8 +131,10 @@ def vehicle_peaks(
     """
     beyond = np.zeros(crossed.count, bool)
     factors = np.atleast_1d(np.asarray(factor, float))
-    # Of small trusses more go together: a call costs as much as its work.
-    several = max(BLOCK, _FORCES_AT_ONCE // 2 // max(1, live.r.size))
+    # Of small trusses more go together: a call costs as much as its work. Of very long
+    # ones fewer do, so that memory stays small.
+    each = max(1, live.r.size)
+    several = max(min(BLOCK, _MOST_REDUNDANTS // each), _FORCES_AT_ONCE // 2 // each, 1)
     for begin in range(0, crossed.count, several):
         block = slice(begin, min(begin + several, crossed.count))
         mine = factors if len(factors) == 1 else factors[block]

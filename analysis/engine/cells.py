@@ -61,6 +61,8 @@ _FEW_AT_ONCE = 2**12
 _UNKNOWN = 1e100
 #: The least part of live load: its reciprocal times what is unknown is still a number.
 _NEARLY = 1e-150
+#: Of a triangle at least so much of the live load is looked into.
+_FURTHEST = 1.0 - 1e-6
 #: Redundants that lift each other by more than this part leave nothing known.
 _MOST_LIFTED = 0.9
 _LIFTS = 6
@@ -203,11 +205,12 @@ def _block_shares(
             beyond[column[lost]] = True
             met.append((items, edges, by_limit))
 
-    def visit(triangles: Mask, by_limit: Mask) -> None:
+    def visit(triangles: Mask, by_limit: Mask, whole: Mask) -> None:
         column, place = np.nonzero(triangles.T)
         if len(place):
             items = _Items(column, place, place + 1)
-            edges, lost, crowded = _visit(state, items, (g, r))
+            from_ = np.where(whole, 0.0, state.least_share(by_limit))[place, column]
+            edges, lost, crowded = _visit(state, items, (g, r), from_)
             beyond[lost] = True
             left.extend(
                 zip(
@@ -230,7 +233,7 @@ def _block_shares(
         follow(~straight, every)
         triangles = split.copy()
         triangles[np.flatnonzero(~linked)] = triangles[-1] = False
-        visit(triangles, every)
+        visit(triangles, every, triangles)
         take()
     else:
         likely = state.likeliest(~straight)
@@ -242,7 +245,7 @@ def _block_shares(
             before = state.share.copy()
             take()
             state.doubt_again(doubts, state.share > before, (g, r))
-        visit(doubts.some_triangles(), doubts.triangles)
+        visit(doubts.some_triangles(), doubts.triangles, doubts.slack)
         take()
     found.share[:, :, block], found.at[:, :, block] = state.share, state.at
     return beyond, left
@@ -567,6 +570,19 @@ class _BlockState:
         _, triangles = self._borne_out(could, self._best(), driven)
         doubts.triangles &= ~again[:, :, None]
         doubts.triangles |= triangles
+
+    def least_share(self, doubtful: Mask) -> Float:
+        """Return (s, c): the least share of dead load at which doubts matter, or less.
+
+        ``doubtful`` (q, t, s, c). Nearer the live load limits are reached at multiples
+        greater than known ones.
+        """
+        best = self._best()
+        share = best / (1.0 + best) * (1.0 - 1e-9)
+        least: Float = np.where(doubtful, share[:, :, None], 1.0).min(
+            axis=(0, 1), initial=_FURTHEST
+        )
+        return least
 
     def _best(self) -> Float:
         """Return the reciprocals of the best multiples known, (q, t, c)."""
@@ -927,25 +943,24 @@ def _ray_edges(
 
 
 def _visit(
-    state: _BlockState, items: _Items, driven: tuple[Float, Float]
+    state: _BlockState, items: _Items, driven: tuple[Float, Float], from_: Float
 ) -> tuple[_Edges, Index, Index]:
-    """Return the edges of every cell of triangles.
+    """Return the edges of every cell of triangles, with shares of dead load ``from_`` (w,).
 
     Then the columns given up, and the triangles that some cells of were left out of.
     """
     crossed, columns, dead = state.crossed, state.columns, state.dead
-    column, place, after = items.column, items.place, items.after
+    column = items.column
     whole = state.block[column]
     g, r = driven
     corners = crossed.corners(
         whole,
-        (crossed.dead_g[:, whole], g[:, place, column], g[:, after, column]),
-        (crossed.dead_r[:, whole], r[:, place, column], r[:, after, column]),
+        _cut_off(crossed.dead_g[:, whole], g, items, from_),
+        _cut_off(crossed.dead_r[:, whole], r, items, from_),
         np.maximum(crossed.dead_scale[whole], state.live.scale),
     )
-    guess = (
-        dead.x[:, whole] + columns.x[:, place, column] + columns.x[:, after, column]
-    ) / 3.0
+    x_dead, x_near, x_far = _cut_off(dead.x[:, whole], columns.x, items, from_)
+    guess = (x_dead + x_near + x_far) / 3.0
     k = len(guess)
     weights = np.full(3, 1.0 / 3.0)
     middle = [np.tensordot(weights, of, axes=(0, 1)) for of in (corners.g, corners.r)]
@@ -973,7 +988,21 @@ def _visit(
             left = ~crowded[here]
             here, cell, begun = here[left], cell[:, left], begun[:, left]
     lost = np.concatenate([np.flatnonzero(~ok), here])
-    return _Edges.joined(found), column[lost], np.flatnonzero(crowded)
+    edges = _Edges.joined(found)
+    cut = from_[edges.item]
+    for end in (edges.one, edges.two):
+        end *= 1.0 - cut
+        end[0] += cut
+    return edges, column[lost], np.flatnonzero(crowded)
+
+
+def _cut_off(
+    dead: Float, live: Float, items: _Items, from_: Float
+) -> tuple[Float, Float, Float]:
+    """Return (k, w) at the corners of triangles cut off at a share of dead load."""
+    near = (live[:, place, items.column] for place in (items.place, items.after))
+    one, two = (end + from_ * (dead - end) for end in near)
+    return dead, one, two
 
 
 class _Seen:

@@ -46,6 +46,8 @@ TOLERANCE = 1e-9
 #: Redundants are settled to this part of it.
 SETTLED = 2e-13
 _SWEEPS = 30
+#: Redundants of stretches followed together: their arrays stay in the cache.
+_WALKED_AT_ONCE = 2**17
 #: Sweeps after which the states are mostly known.
 _FEW_SWEEPS = 2
 _FAR = 1e300
@@ -547,6 +549,19 @@ class Crossed:
             Every change of state, in order along each stretch.
         """
         k, count = walks.x.shape
+        several = max(1, _WALKED_AT_ONCE // max(1, k))
+        if count > several:
+            parts = [
+                self.walk(walks.of(np.arange(first, min(first + several, count))))
+                for first in range(0, count, several)
+            ]
+            rows = [w.row + several * number for number, w in enumerate(parts)]
+            return Walk(
+                np.concatenate(rows),
+                np.concatenate([w.part for w in parts]),
+                np.concatenate([w.x for w in parts], axis=1),
+                np.concatenate([w.lost for w in parts]),
+            )
         state = first_state(walks.begin, walks.end)
         here = np.arange(count)
         now = walks
@@ -709,7 +724,10 @@ class Stretches:
         """Return some of the stretches."""
         if walks.all():
             return self
-        some = np.flatnonzero(walks)
+        return self.of(np.flatnonzero(walks))
+
+    def of(self, some: Index) -> Stretches:
+        """Return some of the stretches, by number."""
         return Stretches(
             self.a.only(some),
             self.x.take(some, axis=1),

@@ -131,7 +131,8 @@ class TautSets:
 
         Most loads that are not carried are not even near to it, and like others before.
         """
-        return self._outside(loads, scale).any(axis=1)
+        refused: Mask = np.logical_or.reduce(self._outside(loads, scale), axis=1)
+        return refused
 
     def proof_against(self, load: Float) -> Float | None:
         """Return (n,), the proof kept by which (n,) ``load`` is furthest from carried.
