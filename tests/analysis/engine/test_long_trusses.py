@@ -18,7 +18,13 @@ from analysis.engine.rating import ratings_of
 from analysis.engine.setting import setting
 from analysis.engine.tautsets import TautSets, standing_part
 from tests.analysis.engine.test_moving_loads import HS20, configurations
-from tests.analysis.engine.trusses import make_pratt, make_whipple, steel
+from tests.analysis.engine.trusses import (
+    make_pratt,
+    make_whipple,
+    plain_forces,
+    plain_steps,
+    steel,
+)
 
 LONG = make_pratt(11, 16.0, 20.0, counters=tuple(range(2, 11)))
 #: Chords of rods too, and counters: much may be slack, and many loads bring it down.
@@ -42,6 +48,7 @@ def limits(count=2):
     shape = (count, 2, len(LONG.names))
     up, fall = (10.0 * np.exp(2.0 * rng.normal(size=shape)) for _ in range(2))
     up[:, :, ::7] = 0.0
+    up[:, :, 3::7] = 1e-18  # lost beside the dead-load force
     fall[..., LONG.tension_only] = np.inf
     return up, fall
 
@@ -170,3 +177,22 @@ def test_a_line_of_loads_is_carried_between_the_ends_that_are_found():
                 assert stood == (part[0] <= p <= part[1])
         met[1 if part == (0.0, 1.0) else 2] += 1
     assert min(met) >= 2, met
+
+
+def test_forces_are_followed_up_to_where_the_truss_falls():
+    """By the plain solver, no step of 0.1 ft goes further, before the fall or after."""
+    ea, dead = configurations(DOUBLE, 1, seed=3, dead=4.0)
+    found = envelopes_of(setting(DOUBLE, ea, dead, [HS20]), [np.ones(len(ea[0]))])[0]
+    assert found.unstable_at[0] is not None
+    start = plain_forces(DOUBLE, ea[0], dead)[0]
+    _, steps = plain_steps(DOUBLE, HS20, 0.1)
+    sets = TautSets(analyse(DOUBLE), ea[0])
+    stands = np.array([sets.solve(dead[0] + step) is not None for step in steps])
+    brinks = np.flatnonzero(stands[1:] != stands[:-1])
+    assert 4 <= len(brinks) <= 30
+    some = np.unique([*range(0, len(steps), 60), *brinks, *(brinks + 1)])
+    total, solved = plain_forces(DOUBLE, ea[0], dead + steps[some])
+    np.testing.assert_array_equal(solved, stands[some])
+    live = (total - start)[solved]
+    assert (live <= found.live_max_kip[0] + 1e-7).all()
+    assert (live >= found.live_min_kip[0] - 1e-7).all()
