@@ -18,6 +18,8 @@ from .equilibrium import Equilibrium, Float
 
 #: A load is carried if all but this part of its work is.
 CARRIED = 1e-10
+#: Work that is this part of its terms is none.
+ROUNDING = 1e-13
 #: Cuts are kept of loads that are outside by this part of their work.
 CLEAR = 1e-5
 #: A cut bars a load if its product is below minus this part of its terms.
@@ -70,6 +72,8 @@ class Cone:
         None if (n,) ``load`` is carried.
         """
         work = self._drive @ load
+        # What stiff bars carry alone does no work; what is left of it is rounding.
+        work[np.abs(work) <= ROUNDING * (np.abs(self._drive) @ np.abs(load))] = 0.0
         size = float(np.abs(work).max(initial=0.0))
         if size == 0.0 or not self._columns.shape[1]:
             return None

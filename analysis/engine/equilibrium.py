@@ -270,6 +270,9 @@ def _analyse(truss: Truss) -> Equilibrium:
     cone = motions.T @ balance[:, tension]
     # A bar that no motion shortens but by rounding would seem to hold by a huge force.
     cone[np.abs(cone) < NOISE] = 0.0
+    # Nor would a joint that stiff bars alone hold be held by them at all.
+    drive = motions.T @ load
+    drive[np.abs(drive) < NOISE] = 0.0
     return Equilibrium(
         truss=truss,
         length_ft=length,
@@ -286,7 +289,7 @@ def _analyse(truss: Truss) -> Equilibrium:
         motions=motions,
         cone=cone,
         tension=tension,
-        drive=motions.T @ load,
+        drive=drive,
         reaction=_reactions(truss),
     )
 
