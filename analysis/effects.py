@@ -424,24 +424,25 @@ def _members_told(found: Sequence[Figures]) -> list[dict]:
     tons = found[0].weight_tons
     if tons is None or not all(one.stands for one in found):
         return []
-    names = [
-        name
-        for name in found[0].ratings
-        if all(one.ratings.get(name) is not None for one in found)
+    limited = [
+        {name for name, rating in one.ratings.items() if rating is not None}
+        for one in found
     ]
+    in_all = set.intersection(*limited)
+    names = [name for name in found[0].ratings if name in in_all]
     if not names:
         return []
     value = tons * np.array([[one.ratings[name] for name in names] for one in found])
     shares = shapley_of(value)
+    moved = np.abs(shares).max(axis=0, initial=0.0) >= TINY
     told = [
         {
-            "member": name,
+            "member": names[m],
             "before": float(value[0, m]),
             "after": float(value[-1, m]),
-            "shares": [float(share) for share in shares[:, m]],
+            "shares": shares[:, m].tolist(),
         }
-        for m, name in enumerate(names)
-        if np.abs(shares[:, m]).max(initial=0.0) >= TINY
+        for m in np.flatnonzero(moved).tolist()
     ]
     return sorted(told, key=lambda one: -abs(one["after"] - one["before"]))
 

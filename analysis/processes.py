@@ -14,6 +14,8 @@ import django
 from django.conf import settings
 from django.db import connection
 
+from shared.databases import unhurried
+
 #: Bridges handed to a process at once, and at the end, so that all end together.
 HANDED, HANDED_LAST = 40, 8
 #: Bridges for which one process more is worth starting: it takes a second or two.
@@ -83,4 +85,5 @@ def _recheck(ids):
 
     from .recheck import recheck_many
 
-    return recheck_many(Bridge.objects.filter(pk__in=ids).order_by("pk"))
+    with unhurried(connection):
+        return recheck_many(Bridge.objects.filter(pk__in=ids).order_by("pk"))

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from contextlib import contextmanager
 
 import dj_database_url
 
@@ -34,6 +35,33 @@ def from_url(url: str) -> dict:
     if engine.endswith("sqlite3"):
         facts["OPTIONS"] = dict(SQLITE)
     return facts
+
+
+#: How either kind of database is told not to wait for the disk, and to wait again.
+UNHURRIED = {
+    "sqlite": ("PRAGMA synchronous=NORMAL", "PRAGMA synchronous=FULL"),
+    "postgresql": ("SET synchronous_commit=off", "RESET synchronous_commit"),
+}
+
+
+@contextmanager
+def unhurried(connection):
+    """Let what is written within reach the disk a little later.
+
+    For what follows from the rest and can be computed again: when the power goes, the
+    last of it may be gone, whole commits of it, and never what was written by others.
+    """
+    begin, end = UNHURRIED[connection.vendor]
+    if connection.in_atomic_block:
+        yield
+        return
+    with connection.cursor() as cursor:
+        cursor.execute(begin)
+    try:
+        yield
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute(end)
 
 
 class NotMigrated(Exception):
