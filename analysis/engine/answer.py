@@ -271,9 +271,10 @@ def _assemble(checks: Sequence[CheckInput]) -> _Batch:
                 if make not in alike:
                     bare = None if member.is_absent else bare_section(member)
                     plf = 0.0 if bare is None else bare.weight_plf
-                    alike[make] = capacity(member, method), plf * member.length_ft
-                each, weights[id(member)] = alike[make]
+                    alike[make] = capacity(member, method), plf
+                each, plf = alike[make]
                 known[id(member)] = each
+                weights[id(member)] = plf * member.length_ft
             row.append(each)
         capacities.append(row)
     items = [
@@ -300,14 +301,15 @@ def _assemble(checks: Sequence[CheckInput]) -> _Batch:
 
 
 def _make(member: MemberInput) -> object:
-    """Return what members must share to have one capacity and one weight."""
+    """Return what members must share to have one capacity and one weight per foot."""
+    parts = id(member.components), id(member.section), id(member.material)
+    own = member.is_absent, member.loss_fraction
+    if member.tension_only and not any(bar.longer_in for bar in member.components):
+        return *parts, *own
     return (
-        id(member.components),
-        id(member.section),
-        id(member.material),
-        member.is_absent,
+        *parts,
+        *own,
         member.tension_only,
-        member.loss_fraction,
         member.length_ft,
         member.unbraced_in_plane_ft,
         member.unbraced_out_of_plane_ft,
@@ -452,14 +454,16 @@ class Part:
         return self.batch.capacities[self.c][m]
 
     @cached_property
-    def _dead(self) -> list[float]:
+    def dead(self) -> list[float]:
+        """Forces under dead load, kip, member by member."""
         found: list[float] = self.state.forces_kip[self.c].tolist()
         return found
 
     @cached_property
-    def _live(self) -> list[tuple[float, float]]:
+    def live(self) -> list[tuple[float, float]]:
+        """The greatest rise and fall of each, kip."""
         if self.moved is None:
-            return [(0.0, 0.0)] * len(self._dead)
+            return [(0.0, 0.0)] * len(self.dead)
         up, down = self.moved
         return list(
             zip(
@@ -470,11 +474,11 @@ class Part:
         )
 
     @cached_property
-    def _ratings(self) -> list[list[float | None]]:
+    def ratings(self) -> list[list[float | None]]:
         """Return, per level and member, the multiple or None."""
         if self.rated is None or not self.stands:
-            return [[None] * len(self._dead)] * len(LEVELS)
-        known = [self.is_rated(m) for m in range(len(self._dead))]
+            return [[None] * len(self.dead)] * len(LEVELS)
+        known = [self.is_rated(m) for m in range(len(self.dead))]
         return [
             [
                 value if is_rated and math.isfinite(value) else None
@@ -489,19 +493,13 @@ class Part:
             not member.tension_only
             and not member.is_absent
             and self.capacity(m).compression_kip is None
-            and self._dead[m] + self._live[m][1] < -1e-9
+            and self.dead[m] + self.live[m][1] < -1e-9
             for m, member in enumerate(self.check.members)
         ]
 
-    def dead_kip(self, m: int) -> float:
-        return self._dead[m]
-
-    def live_kip(self, m: int) -> tuple[float, float]:
-        return self._live[m]
-
     def rating(self, m: int, k: int) -> float | None:
         """Return the multiple, None where there is none to give."""
-        return self._ratings[k][m]
+        return self.ratings[k][m]
 
     def is_rated(self, m: int) -> bool:
         """Return whether every force the member meets has a resistance."""
@@ -520,7 +518,7 @@ def written(part: Part) -> dict[str, Any]:
     """Return the answer in the words of the contract."""
     check = part.check
     governing = _governing(part)
-    members = {name: _member(part, m) for m, name in enumerate(part.batch.truss.names)}
+    members = _members(part)
     unstable = _unstable(part)
     return {
         "engine": ENGINE_VERSION,
@@ -564,35 +562,65 @@ def written(part: Part) -> dict[str, Any]:
     }
 
 
-def _member(part: Part, m: int) -> dict[str, Any]:
-    member, each = part.check.members[m], part.capacity(m)
-    rise, fall = part.live_kip(m)
-    gives_forces = bool(part.state.balanced[part.c])
-    has_size = bool(each.pieces) and not member.is_absent
-    answered: dict[str, Any] = {
-        "kind": member.kind,
-        "length_ft": _number(member.length_ft),
-        "dead_kip": _number(part.dead_kip(m)) if gives_forces else None,
-        "live_max_kip": _number(rise) if part.stands else None,
-        "live_min_kip": _number(fall) if part.stands else None,
-        "tension_only": member.tension_only,
-        "area_in2": _number(each.section.area_in2) if has_size else None,
-        "net_area_in2": _number(each.section.net_area_in2) if has_size else None,
-        "slenderness": _number(each.slenderness) if has_size else None,
-        "resistance": {
-            level: {
-                "tension_kip": _at(each.tension_kip, level) if has_size else None,
-                "compression_kip": _at(each.compression_kip, level)
-                if has_size
-                else None,
-            }
-            for level in LEVELS
-        },
-        "rating": {level: _number(part.rating(m, k)) for k, level in enumerate(LEVELS)},
-    }
-    if member.is_absent:
-        answered["absent"] = True
+def _members(part: Part) -> dict[str, Any]:
+    stands, gives_forces = part.stands, bool(part.state.balanced[part.c])
+    # Of members made alike the size is written once.
+    made: dict[int, tuple[dict[str, Any], dict[str, Any]]] = {}
+    answered = {}
+    for name, member, each, dead, live, *ratings in zip(
+        part.batch.truss.names,
+        part.check.members,
+        part.batch.capacities[part.c],
+        part.dead,
+        part.live,
+        *part.ratings,
+        strict=True,
+    ):
+        if id(each) not in made:
+            made[id(each)] = _size(each), _resistance(each)
+        size, resistance = made[id(each)]
+        if member.is_absent:
+            size, resistance = _size(None), _resistance(None)
+        one: dict[str, Any] = {
+            "kind": member.kind,
+            "length_ft": _number(member.length_ft),
+            "dead_kip": _number(dead) if gives_forces else None,
+            "live_max_kip": _number(live[0]) if stands else None,
+            "live_min_kip": _number(live[1]) if stands else None,
+            "tension_only": member.tension_only,
+            **size,
+            "resistance": {level: {**resistance[level]} for level in LEVELS},
+            "rating": dict(zip(LEVELS, map(_number, ratings), strict=True)),
+        }
+        if member.is_absent:
+            one["absent"] = True
+        answered[name] = one
     return answered
+
+
+def _size(each: Capacity | None) -> dict[str, float | None]:
+    """Return what is told of a member's size; nothing without one."""
+    if each is None or not each.pieces:
+        return {"area_in2": None, "net_area_in2": None, "slenderness": None}
+    return {
+        "area_in2": _number(each.section.area_in2),
+        "net_area_in2": _number(each.section.net_area_in2),
+        "slenderness": _number(each.slenderness),
+    }
+
+
+def _resistance(each: Capacity | None) -> dict[str, dict[str, float | None]]:
+    if each is None or not each.pieces:
+        return {
+            level: {"tension_kip": None, "compression_kip": None} for level in LEVELS
+        }
+    return {
+        level: {
+            "tension_kip": _at(each.tension_kip, level),
+            "compression_kip": _at(each.compression_kip, level),
+        }
+        for level in LEVELS
+    }
 
 
 def _reactions(part: Part) -> dict[str, Any]:
@@ -628,12 +656,11 @@ def governing_at(part: Part, k: int) -> dict[str, Any] | None:
     """Return the least multiple of all, and what it is the limit of."""
     if part.rated is None or part.loading is None or not part.stands:
         return None
-    found: list[tuple[float, str | None, str]] = []
-    for m, name in enumerate(part.batch.truss.names):
-        rating = part.rating(m, k)
-        if rating is not None:
-            pulled = part.rated.up[part.c, k, m] <= part.rated.down[part.c, k, m]
-            found.append((rating, name, "tension" if pulled else "compression"))
+    found: list[tuple[float, str | int | None, str]] = [
+        (rating, m, "")
+        for m, rating in enumerate(part.ratings[k])
+        if rating is not None
+    ]
     stability = float(part.rated.stability[part.c, k])
     if math.isfinite(stability):
         found.append((stability, None, "stability"))
@@ -652,6 +679,10 @@ def governing_at(part: Part, k: int) -> dict[str, Any] | None:
     # Equal but for rounding: the first in order of the bars, whatever else is asked.
     bound = min(one[0] for one in found) * (1.0 + SAME_RATING)
     rating, member, mode = next(one for one in found if one[0] <= bound)
+    if isinstance(member, int):
+        pulled = part.rated.up[part.c, k, member] <= part.rated.down[part.c, k, member]
+        mode = "tension" if pulled else "compression"
+        member = part.batch.truss.names[member]
     weight = part.loading.weight_kip
     return {
         "member": member,
@@ -758,7 +789,7 @@ def _dead_beyond_unmoved(part: Part) -> tuple[str, ...]:
         each = part.capacity(m)
         if not each.pieces or not part.is_rated(m):
             continue
-        force = factored * part.dead_kip(m)
+        force = factored * part.dead[m]
         room = min(each.headroom_kip(force, "operating", up) for up in (True, False))
         if room <= 0.0:
             beyond.append(name)

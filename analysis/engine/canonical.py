@@ -47,24 +47,37 @@ LATER: dict[str, Any] = {
 _TEXT, _HASH = "_canonical_text", "_kept_hash"
 
 
+def _null(_value: None) -> str:
+    return "null"
+
+
+def _truth(value: bool) -> str:
+    return "true" if value else "false"
+
+
+#: By class, as asking for each in turn takes longer than the writing.
+_WRITERS: dict[type, Callable[[Any], str]] = {
+    float: float.__repr__,
+    str: encode_basestring_ascii,
+    type(None): _null,
+    bool: _truth,
+    int: int.__repr__,
+}
+
+
 def text(value: Any) -> str:
     """Return a plain value, or a frozen dataclass of such, as it is hashed.
 
     Numbers are finite. The text of a dataclass is kept with it: pieces are shared by
     many members, and between the configurations of one truss most members are the same.
     """
-    if isinstance(value, str):
-        return encode_basestring_ascii(value)
-    if value is None:
-        return "null"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, float):
-        return float.__repr__(value)
-    if isinstance(value, int):
-        return int.__repr__(value)
+    writer = _WRITERS.get(value.__class__)
+    if writer is not None:
+        return writer(value)
     if isinstance(value, tuple):
         return f"[{','.join([text(one) for one in value])}]"
+    if isinstance(value, float):  # one of numpy's
+        return float.__repr__(value)
     found: str | None = value.__dict__.get(_TEXT)
     if found is None:
         found = value.__dict__[_TEXT] = _written(value)
@@ -78,9 +91,8 @@ def _written(part: Any) -> str:
         value = values[name]
         if is_later and value == LATER[name]:
             continue
-        # Most are numbers: asked first.
-        is_float = value.__class__ is float
-        parts.append(lead + (float.__repr__(value) if is_float else text(value)))
+        writer = _WRITERS.get(value.__class__, text)
+        parts.append(lead + writer(value))
     return f"{{{','.join(parts)}}}"
 
 

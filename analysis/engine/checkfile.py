@@ -330,13 +330,13 @@ def member_of(
         return MemberInput(name, kind, length, material=material)
     if group["absent"]:
         return MemberInput(name, kind, length, is_covered=True, is_absent=True)
-    components: tuple[Component, ...] = group["components"]
-    return MemberInput(
-        name,
-        kind,
-        length,
+    return MemberInput.of(
+        name=name,
+        kind=kind,
+        length_ft=length,
         is_covered=True,
-        components=components,
+        is_absent=False,
+        components=group["components"],
         section=group["section"],
         material=group["own_material"] or material,
         tension_only=group.get("tension_only", group["by_shape"]),

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+from .canonical import kept_hash, without_kept
+
 KINDS = ("wrought-iron", "steel", "timber", "cast-iron")
 
 #: Last year of each row, Fy, Fu. Editions print the boundary years ambiguously: the
@@ -64,6 +66,9 @@ class Material:
     fy_ksi: float | None = None
     fu_ksi: float | None = None
     e_ksi: float | None = None
+
+    __hash__ = kept_hash
+    __getstate__ = without_kept
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from .canonical import kept_hash, text, without_kept
 from .deadload import DeadLoad
@@ -26,6 +27,9 @@ class GivenSection:
     r_out_of_plane_in: float | None = None
     i_out_of_plane_in4: float | None = None
     weight_plf: float | None = None
+
+    __hash__ = kept_hash
+    __getstate__ = without_kept
 
 
 @dataclass(frozen=True)
@@ -52,6 +56,17 @@ class MemberInput:
 
     __hash__ = kept_hash
     __getstate__ = without_kept
+
+    @classmethod
+    def of(cls, **values: Any) -> MemberInput:
+        """Return a member, every field of which is given.
+
+        A frozen dataclass sets its fields one by one: of all the bars of a truss that
+        takes longer than to read the rest of its file.
+        """
+        made = object.__new__(cls)
+        made.__dict__.update(values)
+        return made
 
 
 @dataclass(frozen=True)
@@ -181,6 +196,21 @@ class CheckInput:
     chord: Chord | None
     floor_system: FloorSystem | None = None
     pins: tuple[Pin, ...] = ()
+
+    @cached_property
+    def present(self) -> tuple[MemberInput, ...]:
+        """The members that are there and whose make a group tells."""
+        return tuple(m for m in self.members if m.is_covered and not m.is_absent)
+
+    @cached_property
+    def makes(self) -> tuple[tuple[MemberInput, ...], ...]:
+        """The members present, those together that are of the same pieces and material."""
+        found: dict[object, list[MemberInput]] = {}
+        for m in self.present:
+            # By identity: a file's group gives all of its members the same pieces.
+            make = id(m.components), id(m.section), id(m.material)
+            found.setdefault(make, []).append(m)
+        return tuple(map(tuple, found.values()))
 
     @cached_property
     def sha256(self) -> str:

@@ -67,8 +67,15 @@ def listed(names: Iterable[str]) -> str:
     return f"{', '.join(every[:-1])} and {every[-1]}"
 
 
-def _present(check: CheckInput) -> list[MemberInput]:
-    return [m for m in check.members if m.is_covered and not m.is_absent]
+def _made_so(
+    check: CheckInput, test: Callable[[MemberInput], bool]
+) -> list[MemberInput]:
+    """Return the members present, in order, whose make passes a test.
+
+    Only pieces, section and material may be looked at: one of each make is tried.
+    """
+    passed = {id(m) for alike in check.makes if test(alike[0]) for m in alike}
+    return [m for m in check.present if id(m) in passed] if passed else []
 
 
 def _having(
@@ -80,17 +87,17 @@ def _having(
     """
     return [
         m.name
-        for m in _present(check)
-        if any(test(p) for p in m.components) and not (stiff and m.tension_only)
+        for m in _made_so(check, lambda m: any(map(test, m.components)))
+        if not (stiff and m.tension_only)
     ]
 
 
 def _materials(check: CheckInput) -> list[Material]:
     found: dict[Material, None] = {}
-    for member in _present(check):
-        own = [piece.material for piece in member.components] or [None]
+    for alike in check.makes:
+        own = [piece.material for piece in alike[0].components] or [None]
         for material in own:
-            used = material or member.material
+            used = material or alike[0].material
             if used is not None:
                 found[used] = None
     if check.floor_system is not None:
@@ -155,7 +162,7 @@ def _tension_only(check: CheckInput) -> list[str]:
 
 
 def _rated_by(check: CheckInput) -> list[str]:
-    ks = sorted({member.k for member in _present(check)})
+    ks = sorted({member.k for member in check.present})
     method = "allowable stress" if check.method == "allowable-stress" else "load factor"
     text = f"Members are rated by {method}."
     if ks:
@@ -236,9 +243,7 @@ def _made_of(check: CheckInput) -> list[str]:
         "live force by all, each by its stiffness. They are left out where the others "
         "would carry more without them.",
     )
-    lost = [
-        f"{m.name} {m.loss_fraction:.0%}" for m in _present(check) if m.loss_fraction
-    ]
+    lost = [f"{m.name} {m.loss_fraction:.0%}" for m in check.present if m.loss_fraction]
     if lost:
         found.append(
             f"Loss of section is taken over the whole length, radii and weight as new: "
@@ -393,23 +398,27 @@ def _unrated(check: CheckInput, found: Findings) -> list[str]:
             f"No size is recorded for {listed(bare)}: taken of unit area and without "
             "weight, and answered with force only."
         )
-    unknown = [
-        m.name
-        for m in _present(check)
-        if m.material is None and not all(p.material for p in m.components)
-    ]
-    unknown += [
-        m.name for m in _present(check) if m.section is not None and m.material is None
-    ]
+    unnamed = _made_so(
+        check,
+        lambda m: (
+            m.material is None
+            and (m.section is not None or not all(p.material for p in m.components))
+        ),
+    )
+    # Those of components first.
+    unknown = [m.name for m in unnamed if not all(p.material for p in m.components)]
+    unknown += [m.name for m in unnamed if m.section is not None]
     cast = [
         m.name
-        for m in _present(check)
-        if any(
-            used is not None and used.kind == "cast-iron"
-            for used in [
-                *(p.material or m.material for p in m.components),
-                m.material if m.section is not None else None,
-            ]
+        for m in _made_so(
+            check,
+            lambda m: any(
+                used is not None and used.kind == "cast-iron"
+                for used in [
+                    *(p.material or m.material for p in m.components),
+                    m.material if m.section is not None else None,
+                ]
+            ),
         )
     ]
     if cast:
@@ -507,7 +516,9 @@ def _tied(check: CheckInput, found: Findings) -> list[str]:
             f"Nothing ties the channels of {listed(names)} sideways: each bends alone "
             "there."
         )
-    for member in _present(check):
+    for member in _made_so(
+        check, lambda m: any(_ties(p).untied_ft for p in m.components)
+    ):
         for piece in member.components:
             how = piece.built_up
             if how is not None and how.untied_ft:
@@ -521,7 +532,9 @@ def _tied(check: CheckInput, found: Findings) -> list[str]:
 def _laced(check: CheckInput, found: Findings) -> list[str]:
     """Note lacing bars that are less than the shear of their member asks."""
     said = []
-    for member in _present(check):
+    for member in _made_so(
+        check, lambda m: any(_ties(p).lacing_thickness_in for p in m.components)
+    ):
         told = found.members[member.name]
         slender = told["slenderness"]
         if slender is None or member.material is None or not _is_pushed(told):
@@ -547,12 +560,10 @@ def _laced(check: CheckInput, found: Findings) -> list[str]:
 def _eccentric(check: CheckInput) -> list[str]:
     """Note pins that stand off the centre of a section: they bend what they press."""
     off: dict[str, list[str]] = {}
-    for member in _present(check):
-        section = resistance.bare_section(member)
-        if section is not None and abs(section.pin_below_in) >= LEAST_OFFSET_IN:
-            side = "below" if section.pin_below_in > 0.0 else "above"
-            where = f"{abs(section.pin_below_in):.2f} in {side}"
-            off.setdefault(where, []).append(member.name)
+    for member in _made_so(check, lambda m: abs(_pin_below_in(m)) >= LEAST_OFFSET_IN):
+        below = _pin_below_in(member)
+        where = f"{abs(below):.2f} in {'below' if below > 0.0 else 'above'}"
+        off.setdefault(where, []).append(member.name)
     return [
         f"Pins of {listed(names)} stand {where} the centre of the section: its force "
         "also bends it by that arm, which its resistance leaves out."
@@ -560,20 +571,37 @@ def _eccentric(check: CheckInput) -> list[str]:
     ]
 
 
+def _pin_below_in(member: MemberInput) -> float:
+    section = resistance.bare_section(member)
+    return 0.0 if section is None else section.pin_below_in
+
+
+def _least_radius_in(member: MemberInput) -> float | None:
+    """Return the least radius of stiff pieces; None of rods and bars, or not known."""
+    section = resistance.bare_section(member)
+    if section is None:
+        return None
+    if any(piece.shape in sections.TENSION_SHAPES for piece in member.components):
+        return None
+    radii = section.r_in_plane_in, section.r_out_of_plane_in
+    return min((radius for radius in radii if radius), default=None)
+
+
 def _slender_ties(check: CheckInput, found: Findings) -> list[str]:
     """Note stiff members that are pulled and too slender to stay still."""
     names = []
-    for member in _present(check):
-        section = resistance.bare_section(member)
-        answered = found.members[member.name]
-        if section is None or member.tension_only or _is_pushed(answered):
+    for alike in check.makes:
+        least = _least_radius_in(alike[0])
+        if least is None:
             continue
-        if any(piece.shape in sections.TENSION_SHAPES for piece in member.components):
-            continue
-        radii = section.r_in_plane_in, section.r_out_of_plane_in
-        known = [radius for radius in radii if radius]
-        if known and 12.0 * member.length_ft / min(known) > MOST_SLENDER_TENSION:
-            names.append(member.name)
+        names += [
+            m.name
+            for m in alike
+            if not m.tension_only
+            and 12.0 * m.length_ft / least > MOST_SLENDER_TENSION
+            and not _is_pushed(found.members[m.name])
+        ]
+    names = [m.name for m in check.present if m.name in names]
     if not names:
         return []
     return [
@@ -610,7 +638,7 @@ def sources(check: CheckInput) -> list[str]:
     said: list[str] = [*METHODS[check.method].sources]
     for material in _materials(check):
         said += materials.strength(material).sources
-    pieces = [piece for member in _present(check) for piece in member.components]
+    pieces = [piece for alike in check.makes for piece in alike[0].components]
     if any(p.shape == "channel" and p.weight_plf for p in pieces):
         said.append(sections.CHANNEL_SOURCE)
     if any(p.shape == "i-beam" and p.weight_plf for p in pieces):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -104,6 +104,7 @@ def member_name(a: str, b: str) -> str:
     return "".join(named(a, b))
 
 
+@lru_cache(maxsize=1024)
 def _rank(joint: str) -> tuple[int, int]:
     match = JOINT.fullmatch(joint)
     return (LEVELS[match[1]], int(match[2])) if match else (3, 0)
