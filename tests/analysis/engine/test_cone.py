@@ -97,3 +97,54 @@ def test_how_often_a_load_can_be_added_is_the_same_whatever_is_remembered(most):
                 continue
             fresh = Cone(system).reach(start, step, most)
             assert used.reach(start, step, most) == pytest.approx(fresh, rel=1e-6)
+
+
+def test_between_two_loads_that_different_cuts_bar_the_truss_may_stand():
+    """A Whipple with one counter of its four: more at one joint than elsewhere brings it
+    down, and on the way to more at another it stands. Both ends' cuts are remembered
+    when the line is asked for."""
+    truss = make_whipple(("L5U3",))
+    ea = np.full(len(truss.names), 1e5)
+    rng = random.Random(1847)
+    sets = TautSets(analyse(truss), ea)
+    inner = truss.loaded[1:-1].tolist()
+    between = 0
+    for _ in range(40):
+        start, end = np.zeros((2, len(truss.joints)))
+        start[inner] = end[inner] = rng.uniform(0.0, 5.0)
+        for load, joint in zip((start, end), rng.sample(inner, 2), strict=True):
+            load[joint] += rng.uniform(1.0, 40.0)
+        if any(sets.cone.cut(load) is None for load in (start, end)):
+            continue
+        _, carried = plain_forces(truss, ea, start + PLACES[:, None] * (end - start))
+        found = standing_part(sets, start, end)
+        if found is None:
+            assert not carried.any()
+            continue
+        low, high = found
+        assert carried[(low + NEAR < PLACES) & (high - NEAR > PLACES)].all()
+        assert not carried[(low - NEAR > PLACES) | (high + NEAR < PLACES)].any()
+        between += 1
+    assert between > 3
+
+
+def test_a_load_on_the_edge_is_barred_by_no_cut_and_one_hardly_beyond_leaves_none():
+    """What a load on the edge tells of its cut is mostly rounding."""
+    truss = make_whipple(("L5U3",))
+    cone = Cone(analyse(truss))
+    inner = truss.loaded[1:-1]
+    even = np.zeros(len(truss.joints))
+    even[inner] = 5.0
+    assert cone.cut(even) is None
+    for joint in inner:
+        load = even.copy()
+        load[joint] += 200.0
+        if cone.cut(load) is None:
+            continue
+        edge = even + cone.reach(even, load - even, 1.0) * (load - even)
+        assert not cone.bars(edge, edge, 0.0, 1.0)
+        assert cone.bars(load, load, 0.0, 1.0)
+        kept = len(cone.cuts)
+        cone.cut(edge + 1e-7 * (load - edge))
+        assert len(cone.cuts) == kept
+    assert len(cone.cuts) > 2
