@@ -329,8 +329,15 @@ def unlisted(request):
     said = Correspondence.objects.filter(list_name=name, bridge=OuterRef("pk"))
     found = Bridge.objects.filter(~Exists(said)).order_by("name", "id")
     page = Paginator(found, PER_PAGE).get_page(request.GET.get("page"))
+    is_federal = name == reading.FEDERAL_LIST
     return render(
         request,
         "bridges/imports/unlisted.html",
-        {"page": page, "list_name": name, "query": query_of(request)},
+        {
+            "page": page,
+            "list_words": "the federal inventory" if is_federal else f"“{name}”",
+            "is_federal": is_federal,
+            "is_known": Import.objects.filter(list_name=name).exists(),
+            "query": query_of(request),
+        },
     )

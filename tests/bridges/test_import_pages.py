@@ -111,6 +111,9 @@ def test_the_queue_asks_and_the_answer_is_kept(officer):
     said = officer.get(f"/imports/bridges/{bridge.slug}/").content.decode()
     assert "Structure 000000000004711" in said
     assert bridge.name not in officer.get("/imports/unlisted/").content.decode()
+    other = officer.get("/imports/unlisted/?list=Road+book").content.decode()
+    assert "No such list has been brought in" in other
+    assert bridge.name not in other
     officer.post(f"/imports/rows/{row.pk}/", {"verdict": "again"})
     assert (
         "Which bridge is it?"
