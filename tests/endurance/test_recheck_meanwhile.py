@@ -16,6 +16,7 @@ from django.db import connection
 from django.test import Client
 
 from analysis import services
+from analysis.engine import ENGINE_VERSION
 from analysis.models import Check, ConfigurationCheck, Effect
 from analysis.processes import recheck_in_processes
 from bridges.models import Bridge
@@ -90,9 +91,9 @@ def test_nobody_is_refused_and_nothing_left_behind_while_all_is_rechecked(settin
     for thread in threads:
         thread.start()
     try:
-        for _ in range(ROUNDS):
+        for n in range(ROUNDS):
             for model in (Check, Effect):
-                model.objects.update(engine="0")
+                model.objects.filter(engine=ENGINE_VERSION).update(engine=f"old {n}")
             for counts in recheck_in_processes(ids, processes=2, handed=3):
                 seen["rechecked"] += counts.bridges
     finally:
