@@ -74,8 +74,12 @@ def influence(truss: Truss, ea_kip: Float, taut: Mask) -> Float:
 def influence_within(system: Equilibrium, ea_kip: Float, slack: Index) -> Float | None:
     """Return ``influence`` with ``slack`` members left out, by the whole truss's statics.
 
-    The redundants keep the forces of the slack bars at zero. (m, p) kip per kip; None
-    where the truss cannot stand without those bars.
+    The rows of the slack members are those of each of them let in alone, the others
+    still out. (m, p) kip per kip; None where the truss cannot stand without them.
+
+    Source: Lagrange's multipliers. The redundants keep the forces of the slack bars at
+    zero; a bar let in stretches until nothing holds its force there, and by linearity
+    that force is its multiplier over what one of it moves the multiplier by.
     """
     unit = system.particular[:, system.truss.loaded]
     s = system.selfstress
@@ -92,10 +96,15 @@ def influence_within(system: Equilibrium, ea_kip: Float, slack: Index) -> Float 
     table[:count, :count] = s.T @ (flex * s)
     table[:count, count:] = held.T
     table[count:, :count] = held
-    right = np.vstack([s.T @ (flex * unit), unit[slack]])
-    x = np.linalg.solve(table, right)[:count]
-    answer: Float = unit - s @ x
-    answer[slack] = 0.0
+    loads = unit.shape[1]
+    right = np.zeros((count + out, loads + out))
+    right[:count, :loads] = s.T @ (flex * unit)
+    right[count:, :loads] = unit[slack]
+    right[count:, loads:] = np.eye(out)
+    solved = np.linalg.solve(table, right)
+    answer: Float = unit - s @ solved[:count, :loads]
+    moved = np.diagonal(solved[count:, loads:])[:, None]
+    answer[slack] = solved[count:, :loads] / moved
     answer[np.abs(answer) < NOISE] = 0.0
     return answer
 

@@ -151,10 +151,6 @@ def loaded_lengths(truss: Truss) -> tuple[Float, Float]:
     ordinates = influence_within(system, ea, slack)
     if ordinates is None:
         return nothing
-    for bar in slack.tolist():
-        let_in = influence_within(system, ea, slack[slack != bar])
-        if let_in is not None:
-            ordinates[bar] = let_in[bar]
     x = truss.xy_ft[truss.loaded, 0]
     return _positive_length(ordinates, x), _positive_length(-ordinates, x)
 
