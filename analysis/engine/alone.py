@@ -246,7 +246,7 @@ class Alone:
         state = LOWEST_STATE[np.where(common != 0, common, begin.bits)].astype(np.intp)
         here, done = np.arange(len(g)), np.zeros(len(g))
         now, x_now = begin.lines, begin.x
-        zero = np.broadcast_to(-TOLERANCE * np.asarray(scale), (len(g), 1, 1))
+        zero = np.full((len(g), 1, 1), -TOLERANCE) * scale
         found = [(here[:0], done[:0], x_now[:0])]
         k = g.shape[1]
         for _ in range(8 * k + 40):
@@ -507,12 +507,19 @@ class Alone:
         others = _OTHERS[odd]
         q = np.arange(len(cell))
         values = lines[cell, :, line]
-        at_odd = values[q, odd][:, None]
-        part = at_odd / (at_odd - np.take_along_axis(values, others, axis=1))
+        at_odd, (one, two) = values[q, odd], others.T
+        to_one = at_odd / (at_odd - values[q, one])
+        to_two = at_odd / (at_odd - values[q, two])
         ends = np.zeros((len(cell), 2, 3))
-        ends[q, :, odd] = 1.0 - part
-        ends[q[:, None], [0, 1], others] = part
-        low, high = _inside(ends @ lines[cell], TOLERANCE * scale)
+        ends[q, 0, odd], ends[q, 0, one] = 1.0 - to_one, to_one
+        ends[q, 1, odd], ends[q, 1, two] = 1.0 - to_two, to_two
+        # All lines of the cell at either end of the edge.
+        corner = lines[cell, odd]
+        low, high = _inside(
+            corner + to_one[:, None] * (lines[cell, one] - corner),
+            corner + to_two[:, None] * (lines[cell, two] - corner),
+            TOLERANCE * scale,
+        )
         crossing = np.flatnonzero(low <= high)
         across = state[cell[crossing]]
         redundant, becomes = np.divmod(line[crossing], 3)
@@ -520,9 +527,9 @@ class Alone:
         # An edge between two cells is met from both; one is enough.
         kept = crossing[across[changed] < becomes]
         across[changed] = becomes
-        one, mine = ends[kept, 0], cell[kept]
-        span = ends[kept, 1] - one
-        start, stop = one + low[kept, None] * span, one + high[kept, None] * span
+        begin, mine = ends[kept, 0], cell[kept]
+        span = ends[kept, 1] - begin
+        start, stop = begin + low[kept, None] * span, begin + high[kept, None] * span
         turned = (start[:, 0] < stop[:, 0])[:, None]
         start, stop = np.where(turned, stop, start), np.where(turned, start, stop)
         ways = np.stack([start, stop], axis=1) @ x[mine]
@@ -541,12 +548,11 @@ def _states(k: int) -> State:
     return np.arange(3**k)[:, None] // 3 ** np.arange(k) % 3
 
 
-def _inside(values: Float, zero: float) -> tuple[Float, Float]:
-    """Return between which parts of edges no line, (q, 2, l) at their ends, is negative.
+def _inside(begin: Float, end: Float, zero: float) -> tuple[Float, Float]:
+    """Return between which parts of edges no line, (q, l) at either end, is negative.
 
     Beyond 1 and below 0 is nowhere.
     """
-    begin, end = values[:, 0], values[:, 1]
     out_begin, out_end = begin < -zero, end < -zero
     cut = np.zeros_like(begin)
     np.divide(begin, begin - end, out=cut, where=out_begin != out_end)
@@ -649,18 +655,25 @@ def _take_edges(
         limit = room.limit[:, :, None]
         begin = room.sign * force[0] - limit * most  # (l, t, q)
         end = room.sign * force[1] - limit * least
-        over = begin >= 0.0
-        crosses = ~over & (end >= 0.0)
-        along = np.zeros_like(begin)
-        np.divide(begin, begin - end, out=along, where=crosses)
-        share = np.where(over | crosses, most + along * (least - most), 0.0)
-        chosen = share.argmax(axis=2)
-        top = np.take_along_axis(share, chosen[:, :, None], axis=2)[:, :, 0]
-        level, member = np.nonzero(top > found.share[room.levels])
-        q = chosen[level, member]
-        way = along[level, member, q, None]
-        corner = edges.one[q] + way * (edges.two[q] - edges.one[q])
+        level, member, q = np.nonzero((begin >= 0.0) | (end >= 0.0))
+        if not len(q):
+            continue
+        near, far = begin[level, member, q], end[level, member, q]
+        # A limit reached from the beginning on is reached at the greater share.
+        along = np.divide(near, near - far, out=np.zeros_like(near), where=near < 0.0)
+        share = most[q] + along * (least[q] - most[q])
+        group = level * begin.shape[1] + member  # in order
+        first = np.flatnonzero(np.r_[True, group[1:] != group[:-1]])
+        top = np.maximum.reduceat(share, first)
+        level, member = room.levels[level[first]], member[first]
+        better = np.flatnonzero(top > found.share[level, member])
+        if not len(better):
+            continue
+        reached = np.flatnonzero(share == np.repeat(top, np.diff(np.r_[first, len(q)])))
+        chosen = reached[np.searchsorted(reached, first[better])]
+        level, member, edge = level[better], member[better], q[chosen]
+        way = along[chosen, None]
+        corner = edges.one[edge] + way * (edges.two[edge] - edges.one[edge])
         ahead = corner[:, 2] / np.maximum(corner[:, 1] + corner[:, 2], 1e-300)
-        at = edges.place[q] + ahead * (edges.after[q] - edges.place[q])
-        found.share[room.levels[level], member] = top[level, member]
-        found.at[room.levels[level], member] = at
+        at = edges.place[edge] + ahead * (edges.after[edge] - edges.place[edge])
+        found.share[level, member], found.at[level, member] = top[better], at

@@ -350,6 +350,7 @@ def _rate(
         np.maximum(up, 0.0),
         np.maximum(down, 0.0),
         loading.factor_down,
+        with_places=False,
     )
     # Dead load alone at the limit or beyond: no vehicle is left for it.
     return _Rated(
@@ -365,18 +366,25 @@ def _headroom(
 ) -> Float:
     """Return (c, L, m): how far forces may move from the factored dead force."""
     room = np.full((len(batch.checks), len(LEVELS), dead_force.shape[1]), np.inf)
-    for m, absent in enumerate(batch.truss.absent.tolist()):
-        if absent:
-            continue
+    asked = [(k, level) for k, level in enumerate(LEVELS) if level in levels]
+    absent = batch.truss.absent.tolist()
+    if len(batch.checks) <= _FEW_ALIKE:
+        for c, row in enumerate(batch.capacities):
+            for m, (each, force) in enumerate(
+                zip(row, dead_force[c].tolist(), strict=True)
+            ):
+                if each.pieces and not absent[m]:
+                    for k, level in asked:
+                        room[c, k, m] = each.headroom_kip(force, level, upward)
+        return room
+    for m in np.flatnonzero(~batch.truss.absent).tolist():
         alike: dict[int, list[int]] = {}
         for c, row in enumerate(batch.capacities):
             if row[m].pieces:
                 alike.setdefault(id(row[m]), []).append(c)
         for cases in alike.values():
             each = batch.capacities[cases[0]][m]
-            for k, level in enumerate(LEVELS):
-                if level not in levels:
-                    continue
+            for k, level in asked:
                 if len(cases) <= _FEW_ALIKE:
                     for c in cases:
                         room[c, k, m] = each.headroom_kip(

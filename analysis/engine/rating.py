@@ -6,8 +6,9 @@ Array axes: ``c`` configurations, ``L`` rating levels, ``n`` joints, ``m`` membe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -33,7 +34,7 @@ class Ratings:
     rating : (c, L, m) float
         Infinite where no multiple brings the member to a limit; 0 where dead load does.
     up, down : (c, L, m) float, the same for rises and for falls alone
-    at : Governing, of shape (c, L, m)
+    at : Governing, of shape (c, L, m); None where not asked for
     stability : (c,) float
         The least multiple under which the truss falls; infinite if it never does.
     stands : (c,) bool, whether dead load alone is carried; if not, all ratings are 0
@@ -43,7 +44,7 @@ class Ratings:
     rating: Float
     up: Float
     down: Float
-    at: Governing
+    at: Governing | None
     stability: Float
     stands: Mask
     elastic: Mask
@@ -117,8 +118,12 @@ def ratings_of(
     headroom_down_kip: Float,
     factor_down: Float | None = None,
     least_only: bool = False,
+    with_places: bool = True,
 ) -> Ratings:
-    """Return ``ratings`` of configurations already settled."""
+    """Return ``ratings`` of configurations already settled.
+
+    ``with_places``: whether to tell where loads stand.
+    """
     system, state, settled = asked.system, asked.state, asked.settled
     truss = system.truss
     share = np.broadcast_to(np.asarray(factor, float), (len(truss.names),))
@@ -130,7 +135,8 @@ def ratings_of(
     levels = int(none.shape[1])
 
     found = _Multiples.where_dead_does(
-        np.concatenate([headroom_up_kip <= 0.0, headroom_down_kip <= 0.0], axis=1)
+        np.concatenate([headroom_up_kip <= 0.0, headroom_down_kip <= 0.0], axis=1),
+        with_places,
     )
     _linear_members(asked, (upper, lower), found)
     beyond = settled.beyond.copy()
@@ -159,20 +165,21 @@ def ratings_of(
             np.where(some, lower[c], -np.inf),
             asked.web,
         )
-        at = reached.at
-        where = (at[..., 0], at[..., 1].astype(np.intp), at[..., 2].astype(np.intp))
-        found.take(np.array([c]), np.arange(len(share)), reached.multiple, where)
+        found.take_reached(c, reached)
     fall = asked.fall(float(max(share.max(initial=0.0), falls.max(initial=0.0))))
     up = _over_factor(found.multiple[:, :levels], share * present, state.stands)
     down = _over_factor(found.multiple[:, levels:], falls * present, state.stands)
-    front, heading, load = (
-        np.where(up <= down, of[:, :levels], of[:, levels:]) for of in found.at
-    )
+    at = None
+    if found.at is not None:
+        rises = up <= down
+        at = Governing(
+            *(np.where(rises, of[:, :levels], of[:, levels:]) for of in found.at)
+        )
     return Ratings(
         np.minimum(up, down),
         up,
         down,
-        Governing(front, heading, load),
+        at,
         np.where(state.stands, fall.fraction, 0.0),
         state.stands,
         state.elastic,
@@ -189,37 +196,42 @@ def _over_factor(multiple: Float, factor: Float, stands: Mask) -> Float:
 
 @dataclass(frozen=True, eq=False)
 class _Multiples:
-    """Least multiples (c, L, m) and where: front, heading and load, each (c, L, m)."""
+    """Least multiples (c, L, m) and where: front, heading and load, each (c, L, m).
+
+    ``at`` is None where places are not asked for.
+    """
 
     multiple: Float
-    at: Where
+    at: Where | None
 
     @classmethod
-    def where_dead_does(cls, reached: Mask) -> _Multiples:
+    def where_dead_does(cls, reached: Mask, with_places: bool) -> _Multiples:
         """Start from what dead load alone reaches."""
-        return cls(
-            np.where(reached, 0.0, np.inf),
-            (
-                np.zeros(reached.shape),
-                # Small numbers, but many of them.
-                np.zeros(reached.shape, np.int8),
-                np.full(reached.shape, -1, np.int8),
-            ),
+        nowhere = (
+            np.zeros(reached.shape),
+            # Small numbers, but many of them.
+            np.zeros(reached.shape, np.int8),
+            np.full(reached.shape, -1, np.int8),
         )
+        return cls(np.where(reached, 0.0, np.inf), nowhere if with_places else None)
 
     def take(
-        self,
-        columns: Index,
-        members: Index,
-        multiple: Float,
-        at: tuple[Float, Index, Index],
+        self, columns: Index, members: Index, multiple: Float, at: Callable[[], Where]
     ) -> None:
         """Fold in (c, L, t) multiples and where they are reached."""
         cut = np.ix_(columns, np.arange(self.multiple.shape[1]), members)
-        better = multiple < self.multiple[cut]
-        self.multiple[cut] = np.where(better, multiple, self.multiple[cut])
-        for mine, part in zip(self.at, at, strict=True):
-            mine[cut] = np.where(better, part, mine[cut])
+        old = self.multiple[cut]
+        self.multiple[cut] = np.minimum(multiple, old)
+        if self.at is not None:
+            for mine, part in zip(self.at, at(), strict=True):
+                mine[cut] = np.where(multiple < old, part, mine[cut])
+
+    def take_reached(self, c: int, reached: general.Reached) -> None:
+        """Fold in what is reached of one configuration."""
+        at = reached.at
+        where = (at[..., 0], at[..., 1].astype(np.intp), at[..., 2].astype(np.intp))
+        every = np.arange(self.multiple.shape[2])
+        self.take(np.array([c]), every, reached.multiple, lambda: where)
 
 
 def _linear_members(
@@ -235,7 +247,7 @@ def _linear_members(
     dead = asked.state.forces_kip[:, None, members]
     up, down = limits[0][..., members] - dead, dead - limits[1][..., members]
     for room, live, at in ((up, high, top), (down, -low, bottom)):
-        where = fronts(places, at.astype(float))
+        where = partial(fronts, places, at.astype(float))
         found.take(every, members, _headroom_over(room, live), where)
     for number, load in enumerate(asked.loads):
         if isinstance(load, Train):
@@ -256,7 +268,11 @@ def _linear_members(
                     )
                 ]
             ).reshape(-1)
-            found.take(every, members, _headroom_over(room, live), here)
+            found.take(every, members, _headroom_over(room, live), _always(here))
+
+
+def _always(here: Where) -> Callable[[], Where]:
+    return lambda: here
 
 
 def _headroom_over(room: Float, live: Float) -> Float:
@@ -299,7 +315,7 @@ def _redundant_members(
             np.zeros(1, np.intp),
             members,
             reached_alone.multiple()[None],
-            fronts(places, reached_alone.at[None]),
+            partial(fronts, places, reached_alone.at[None]),
         )
         return np.zeros(1, bool)
     crossed, dead = settled.crossed, settled.columns
@@ -318,12 +334,11 @@ def _redundant_members(
         None if factor is None else _least_so_far(found, factor, members),
     )
     answered = np.flatnonzero(~(beyond | settled.beyond))
-    front, heading, load = fronts(places, np.moveaxis(shares.at, 2, 0)[answered])
     found.take(
         answered,
         members,
         np.moveaxis(shares.multiple(), 2, 0)[answered],
-        (front, heading, load),
+        partial(fronts, places, np.moveaxis(shares.at, 2, 0)[answered]),
     )
     for c, place in left:
         if beyond[c] or settled.beyond[c]:
@@ -338,8 +353,5 @@ def _redundant_members(
             general.Limits(limits[0][c], limits[1][c]),
             reached,
         )
-        at = reached.at
-        where = (at[..., 0], at[..., 1].astype(np.intp), at[..., 2].astype(np.intp))
-        every = np.arange(len(asked.web))
-        found.take(np.array([c]), every, reached.multiple, where)
+        found.take_reached(c, reached)
     return beyond

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 
 from .materials import STEEL_E_KSI, WEIGHT_PCF, Material, Strength, strength
@@ -166,6 +166,14 @@ class Capacity:
     pieces: tuple[Piece, ...]
     before: Capacity | None = None
 
+    @cached_property
+    def _is_late(self) -> bool:
+        return any(piece.late_kip for piece in self.pieces)
+
+    @cached_property
+    def _dead_ea_kip(self) -> float:
+        return sum(piece.ea_kip for piece in self.pieces if piece.carries_dead)
+
     def headroom_kip(self, dead_kip: float, level: str, upward: bool) -> float:
         """Return how much the force may rise, or fall, from the dead-load force.
 
@@ -182,9 +190,9 @@ class Capacity:
 
     def _together(self, dead_kip: float, level: str, upward: bool) -> float:
         """Return the same with all components taking their share."""
-        if upward and any(piece.late_kip for piece in self.pieces):
+        if upward and self._is_late:
             return self._together_kip(level) - dead_kip
-        dead_ea = sum(piece.ea_kip for piece in self.pieces if piece.carries_dead)
+        dead_ea = self._dead_ea_kip
         room = math.inf
         for piece in self.pieces:
             own = dead_kip * piece.ea_kip / dead_ea if piece.carries_dead else 0.0
