@@ -27,7 +27,7 @@ def recheck_in_processes(ids: Sequence[int], processes: int, handed: int = HANDE
 
     One of them is this one, which computes while it is asked for what was done.
     """
-    shares = _shares(ids, processes, handed)
+    shares = shares_of(ids, processes, handed)
     if processes <= 1 or len(shares) <= 1:
         return map(_recheck, shares)
     return _by_several(shares, processes - 1)
@@ -38,7 +38,7 @@ def worth_starting(count: int) -> int:
     return max(1, min(settings.RECHECK_PROCESSES, 1 + count // WORTH))
 
 
-def _shares(ids, processes, handed) -> list[Sequence[int]]:
+def shares_of(ids, processes, handed) -> list[Sequence[int]]:
     """Cut the ids into shares, smaller ones at the end."""
     shares, at = [], 0
     while at < len(ids):

@@ -4,7 +4,7 @@ import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
 
-from analysis import recheck
+from analysis import processes, recheck
 from analysis.models import Check, ConfigurationCheck, Effect
 from analysis.processes import recheck_in_processes
 from bridges.models import Bridge
@@ -84,6 +84,18 @@ def test_two_processes_store_what_one_would():
     (again,) = recheck_in_processes(ids, processes=1)
     assert (again.checks_new, again.effects_new) == (0, 0)
     assert told() == stored
+
+
+def test_shares_hold_every_bridge_once_and_end_small(settings):
+    ids = list(range(500))
+    for many in (1, 2, 3):
+        shares = processes.shares_of(ids, many, 40)
+        assert [pk for share in shares for pk in share] == ids
+        assert {len(share) for share in shares[:-1]} <= set(range(8, 41))
+    assert len(shares[-1]) <= 8
+    settings.RECHECK_PROCESSES = 3
+    worth = [processes.worth_starting(count) for count in (0, 30, 150, 5000)]
+    assert worth == [1, 1, 2, 3]
 
 
 def test_less_than_one_process_is_refused(db):
