@@ -534,7 +534,7 @@ class _BlockState:
             doubt &= asked
             for q in mine:
                 could[q, kept] = doubt & (room[q, kept] < _UNKNOWN)[:, None]
-        slack = np.zeros(asked.shape, bool)
+        slack_rays = slack = np.zeros(asked.shape, bool)
         if len(watched):
             zero = TOLERANCE * np.maximum(
                 self.crossed.dead_scale[self.block], self.live.scale
@@ -546,9 +546,10 @@ class _BlockState:
             )
             concern = np.where(np.isfinite(concern), concern, 0.0)
             least_dead = self.dead_force[count:, None] - down_dead[some:]
-            slack = (least_dead < -zero).any(axis=0)
-            slack |= (least - down_live[some:] + concern * least_dead < -zero).any(0)
-            slack &= asked
+            slacken = least_dead < -zero
+            slacken |= least - down_live[some:] + concern * least_dead < -zero
+            slacken &= asked
+            slack_rays, slack = self._slacken(slacken, concern, driven)
         sure = (self._above_lines <= self.room) & (best <= MOST)
         alone = np.append(~self.linked, True)
         rays, triangles = self._borne_out(could & sure[:, :, None], best, driven)
@@ -556,10 +557,30 @@ class _BlockState:
         rays |= _with_ends(apart, self.linked)
         triangles |= apart
         triangles[:, :, alone] = False
-        slack_rays = _with_ends(slack, self.linked)
         return _Doubts(
             could, sure, rays, triangles, slack_rays, slack & ~alone[:, None]
         )
+
+    def _slacken(
+        self, could: Mask, concern: Float, driven: tuple[Float, Float]
+    ) -> tuple[Mask, Mask]:
+        """Return on which rays and in which triangles, (s, c), watched bars may slacken.
+
+        ``could`` (w, s, c) are the triangles to ask of, up to multiples of which
+        ``concern`` (c,) are the reciprocals. Slackening is a limit of no force at all.
+        """
+        count, push = self.count, np.array([-1.0])
+        stress = self.stress[count:]
+        above = above_lines(self.crossed, self.dead, self.block, stress, push)[0]
+        sure = (above <= self.dead_force[count:]) & (concern <= MOST)
+        watched = np.arange(count, len(self.rows))
+        none = np.zeros((1, len(watched), len(self.block)))
+        question = self._question(watched, push, none, driven)
+        asked = (could & sure[:, None])[None]
+        rays, triangles = question.borne_out(asked, none + concern)
+        apart = could & ~sure[:, None]
+        some_rays = (rays[0] | _with_ends(apart, self.linked)).any(axis=0)
+        return some_rays, (triangles[0] | apart).any(axis=0)
 
     def doubt_again(
         self, doubts: _Doubts, bettered: Mask, driven: tuple[Float, Float]
@@ -597,22 +618,28 @@ class _BlockState:
         self, could: Mask, best: Float, driven: tuple[Float, Float]
     ) -> tuple[Mask, Mask]:
         """Return the rays and triangles that forces at the best known multiples bear out."""
-        count = self.count
+        sign = np.array([one for _, one in self.which])
+        question = self._question(np.arange(self.count), sign, self.value, driven)
+        return question.borne_out(could, best)
+
+    def _question(
+        self, rows: Index, sign: Float, value: Float, driven: tuple[Float, Float]
+    ) -> Question:
+        """Return what is to be asked of some ``rows`` and their limits."""
         redundants, weights = self._redundants_of
-        question = Question(
+        return Question(
             self.crossed,
             self.live,
             self.linked,
             self.block,
             (driven[0], self.live.r),
-            np.array([one for _, one in self.which]),
-            self.value,
-            self.base[:count],
-            self.dead_base[:count],
-            redundants[:count],
-            weights[:count],
+            sign,
+            value,
+            self.base[rows],
+            self.dead_base[rows],
+            redundants[rows],
+            weights[rows],
         )
-        return question.borne_out(could, best)
 
     @cached_property
     def _above_lines(self) -> Float:
