@@ -95,7 +95,7 @@ class Truss:
     @cached_property
     def key(self) -> bytes:
         """What ``analyse`` knows it by."""
-        names = self.joints, self.names, self.pinned, self.roller
+        names = self.joints, self.names, self.pinned, self.roller, self.tightening
         return b"|".join(
             (
                 repr(names).encode(),

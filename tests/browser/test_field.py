@@ -143,6 +143,10 @@ def test_a_bar_is_tapped_and_the_same_said_of_its_twin_on_the_other_truss(page, 
     page.get_by_role("button", name="flat bar").click()
     page.get_by_role("button", name="3 × 1/2", exact=True).click()
     page.get_by_role("button", name="How many: more").click()
+    page.get_by_text("Measured on it").click()
+    page.get_by_label("Left at the thinnest, measured (in)").fill("7/16")
+    page.get_by_label("Rivet holes across one piece").fill("2")
+    page.get_by_label("Rivets, diameter (in)").fill("3/4")
     page.get_by_role("button", name="L2L3 on the other truss").click()
     page.get_by_role("button", name="Done").click()
     heading(page, "Upstream truss")
@@ -150,11 +154,16 @@ def test_a_bar_is_tapped_and_the_same_said_of_its_twin_on_the_other_truss(page, 
     page.get_by_role("link", name="Finish and save").click()
     page.get_by_role("button", name="Save this visit").click()
     send(page)
-    rows = Visit.objects.get(status="submitted").observations.all()
+    visit = Visit.objects.get(status="submitted")
+    assert not visit.set_aside, visit.set_aside
+    rows = visit.observations.all()
     assert {one.element.path for one in rows} == {
         "span-1/upstream/L2L3",
         "span-1/downstream/L2L3",
     }
+    here = rows.get(element__path="span-1/upstream/L2L3").whole_state()
+    measured = [here.get(name) for name in ("remaining_in", "holes", "rivet_in")]
+    assert measured == [0.4375, 2, 0.75]
     for one in rows:
         pieces = one.whole_state()["components"]
         assert [(p["shape"], p["count"], p["origin"]) for p in pieces] == [

@@ -5,7 +5,7 @@ import { test } from "node:test";
 
 import { beginChange, choose, copyChange, faultOf, openWhole, stateOf } from "../../surveys/static/surveys/js/field/change.js";
 import { mirrorOf, partners } from "../../surveys/static/surveys/js/field/partners.js";
-import { fractionSaid, pieceOf, readInches, readSizes, stepped } from "../../surveys/static/surveys/js/field/pieces.js";
+import { fractionSaid, pieceOf, readFeet, readInches, readSizes, stepped } from "../../surveys/static/surveys/js/field/pieces.js";
 import { closeGroup, documentOf, draftFrom, elementsOf, faults, newDraft, setAnswer } from "../../surveys/static/surveys/js/field/visit.js";
 import { ageSaid, bytesSaid, dayOf, distanceSaid, nearestFirst } from "../../surveys/static/surveys/js/field/words.js";
 
@@ -88,6 +88,11 @@ test("a change that says nothing new is asked about, in words it is enough", () 
   assert.equal(faultOf(element, change), "");
   change.pieces = [{ shape: "", words: "4 x 7/8", sizes: {} }];
   assert.match(faultOf(element, change), /What shape/);
+  const measured = (fields) => faultOf(element, { ...change, pieces: [], fields });
+  assert.match(measured({ remaining_in: "about 3" }), /“about 3” cannot be read/);
+  assert.match(measured({ holes: 2 }), /diameter of the rivets/);
+  assert.match(measured({ packing: "L1L2 7/8" }), /diameter of the pin/);
+  assert.equal(measured({ remaining_in: 0.4375, holes: 2, rivet_in: 0.75 }), "");
 });
 
 test("a limit of nought tons is an answer", () => {
@@ -121,6 +126,9 @@ test("sizes are read as the trade writes them, and words are left alone", () => 
   const read = ["1 1/8", "1-1/8", "1⅛", "11/8", "3.5 in", '7/8"', "0.5"].map(readInches);
   assert.deepEqual(read, [1.125, 1.125, 1.125, 1.375, 3.5, 0.875, 0.5]);
   for (const words of ["about four", "", "4 x", "1/0", "-3", "1 2 3"]) assert.equal(readInches(words), null, words);
+  const feet = ["5'-6\"", "5 ft", "5.5", "3' 4 1/2", "12′"].map(readFeet);
+  assert.deepEqual(feet, [5.5, 5, 5.5, 3.375, 12]);
+  for (const words of ["about four", "", "6 in", "-3", "4 x 5"]) assert.equal(readFeet(words), null, words);
   assert.deepEqual(readSizes("4 x 7/8", ["width_in", "thickness_in"]), { width_in: 4, thickness_in: 0.875 });
   assert.deepEqual(readSizes("8 x 11.5 lb", ["depth_in", "weight_plf"]), { depth_in: 8, weight_plf: 11.5 });
   assert.equal(readSizes("4", ["width_in", "thickness_in"]), null);

@@ -4,11 +4,13 @@ Truss R is six panels of 15 ft, 20 ft deep (diagonals 3-4-5, 25 ft); its numbers
 joints and sections, and can be done with a pencil.
 """
 
+import dataclasses
+
 import numpy as np
 import pytest
 
 from analysis.engine.influence import influence, loads_where_it_adds
-from analysis.engine.statics import Mechanism, dead_forces
+from analysis.engine.statics import Mechanism, Truss, dead_forces
 from tests.analysis.engine.trusses import (
     down,
     forces,
@@ -181,6 +183,26 @@ def test_a_bar_in_the_wrong_place_passes_the_count_but_not_the_rank():
     with pytest.raises(Mechanism, match="can move at") as caught:
         influence(truss, steel(truss)[0], np.ones(len(bars), bool))
     assert caught.value.joints == state.unstable_joints[0]
+
+
+@pytest.mark.parametrize("field", [one.name for one in dataclasses.fields(Truss)])
+def test_no_two_trusses_are_taken_for_each_other(field):
+    """What ``analyse`` remembers is of one truss in all that it is made of."""
+    truss = make_pratt(counters=(3, 4))
+    other = {
+        "joints": (*truss.joints[:-1], "X"),
+        "xy_ft": truss.xy_ft + np.eye(len(truss.joints), 2) * 1e-9,
+        "names": (*truss.names[:-1], "X"),
+        "ends": truss.ends[::-1],
+        "pinned": 1,
+        "roller": 1,
+        "loaded": truss.loaded[:-1],
+        "tension_only": ~truss.tension_only,
+        "absent": ~truss.absent,
+        "shortened_ft": np.full(len(truss.names), 0.1),
+        "tightening": 3,
+    }
+    assert dataclasses.replace(truss, **{field: other[field]}).key != truss.key
 
 
 def test_an_open_queen_post_answers_only_a_symmetric_load():

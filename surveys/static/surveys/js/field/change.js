@@ -139,8 +139,30 @@ function originOf(change, recorded, kept) {
   return change.happened === "replaced" || !kept.length ? "replacement" : "addition";
 }
 
+// Fields that hold a number, and those of which one says nothing without the other.
+const NUMBERS = /(_in|_ft|_lb|_each)$|^(count|holes|plf|tons)$/;
+const TOGETHER = [
+  ["holes", "rivet_in", "the diameter of the rivets"],
+  ["rivet_in", "holes", "how many holes stand across one piece"],
+  ["packing", "pin_in", "the diameter of the pin"],
+];
+
+function faultOfFields(fields) {
+  for (const [name, value] of Object.entries(fields)) {
+    if (NUMBERS.test(name) && typeof value === "string" && value !== "") {
+      return `“${value}” cannot be read as a size: write it as 7/16 or 0.44, or put it in words below.`;
+    }
+  }
+  for (const [one, other, words] of TOGETHER) {
+    if (isSaid(fields[one]) && !isSaid(fields[other])) return `Say ${words} too.`;
+  }
+  return "";
+}
+
 // Why a change cannot be recorded as it stands; empty when it can.
 export function faultOf(element, change = {}) {
+  const unread = faultOfFields(change.fields ?? {});
+  if (unread) return unread;
   const words = change.fields?.description?.trim();
   const half = (change.pieces ?? []).some(
     (piece) => !piece.shape && (piece.words?.trim() || Object.keys(piece.sizes ?? {}).length),

@@ -5,6 +5,7 @@ import { button, check, choice, field, h, notice, textArea, textInput } from "./
 import { earlier } from "./pictures.js";
 import { partners } from "./partners.js";
 import { pieceEditor } from "./piece.js";
+import { fractionSaid, readFeet, readInches } from "./pieces.js";
 
 import { CHANGED, NOT_SEEN, setAnswer } from "./visit.js";
 
@@ -253,7 +254,8 @@ export async function element(walk, [path, from = ""]) {
       return field(label, choice(value ?? "", [["", "–"], ...rule.choices.map(([key, words]) => [key, words.replace("-", " ")])], (given) => { set(given); save(); }, { "data-key": rule.name }));
     }
     if (rule.type === "number" || rule.type === "whole") {
-      const input = textInput(value ?? "", (text) => { set(readNumber(text)); later(); }, { inputmode: "decimal", "data-key": rule.name });
+      const shown = rule.unit === "in" && typeof value === "number" ? fractionSaid(value) : value ?? "";
+      const input = textInput(shown, (text) => { set(readNumber(text, rule.unit)); later(); }, { inputmode: rule.unit === "in" || rule.unit === "ft" ? "text" : "decimal", "data-key": rule.name });
       if (own.kind !== "limit" || rule.name !== "tons") return field(label, input);
       return [limits(value, set), field(label, input, { help: "As the sign says. 0 where it is closed to all." })];
     }
@@ -329,9 +331,13 @@ export async function element(walk, [path, from = ""]) {
   }
 }
 
-function readNumber(text) {
+// What cannot be read is kept as it was written, and told before the visit is saved.
+function readNumber(text, unit = "") {
   const plain = text.trim().replace(",", ".");
-  return plain === "" || Number.isNaN(Number(plain)) ? text.trim() : Number(plain);
+  if (plain === "") return "";
+  if (!Number.isNaN(Number(plain))) return Number(plain);
+  const length = unit === "in" ? readInches(plain) : unit === "ft" ? readFeet(plain) : null;
+  return length ?? text.trim();
 }
 
 function readPercent(text, before) {

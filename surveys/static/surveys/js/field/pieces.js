@@ -82,6 +82,14 @@ export function readInches(text) {
   return value > 0 ? value : null;
 }
 
+// "5'-6\"", "5 ft", "5.5" in feet; null for anything else.
+export function readFeet(text) {
+  const parts = text.trim().match(/^(\d+(?:\.\d+)?)\s*(?:['’′]|ft\.?|feet|foot)?(?:[\s-]*(\S.*))?$/i);
+  if (!parts) return null;
+  const inches = parts[2] ? readInches(parts[2]) : 0;
+  return inches === null ? null : Number(parts[1]) + inches / 12;
+}
+
 // "4 x 7/8" for a shape's sizes, { width_in: 4, thickness_in: 0.875 }; null when it is
 // words, which are kept as they are.
 export function readSizes(text, names) {
