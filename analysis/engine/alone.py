@@ -179,8 +179,7 @@ class Alone:
         low = np.maximum(np.where(self._is_partner, r, -_FAR), self._floor)
         drive = -g
         free = (drive > low) & ~self._locked
-        size = np.maximum(np.abs(g), np.where(low > -_FAR, np.abs(low), 0.0))
-        zero = 1e-12 * size.max(axis=1, keepdims=True, initial=0.0)
+        zero = 1e-12 * (scale if isinstance(scale, float) else scale[:, 0])
         for _ in range(_ROUNDS):
             x = self._solved(free, np.where(free, drive, low))
             gap = x @ self._a.T + g
@@ -663,13 +662,15 @@ def _take_edges(
         along = np.divide(near, near - far, out=np.zeros_like(near), where=near < 0.0)
         share = most[q] + along * (least[q] - most[q])
         group = level * begin.shape[1] + member  # in order
-        first = np.flatnonzero(np.r_[True, group[1:] != group[:-1]])
+        starts = np.ones(len(q), bool)
+        np.not_equal(group[1:], group[:-1], out=starts[1:])
+        first = np.flatnonzero(starts)
         top = np.maximum.reduceat(share, first)
         level, member = room.levels[level[first]], member[first]
         better = np.flatnonzero(top > found.share[level, member])
         if not len(better):
             continue
-        reached = np.flatnonzero(share == np.repeat(top, np.diff(np.r_[first, len(q)])))
+        reached = np.flatnonzero(share == top[np.cumsum(starts) - 1])
         chosen = reached[np.searchsorted(reached, first[better])]
         level, member, edge = level[better], member[better], q[chosen]
         way = along[chosen, None]

@@ -284,7 +284,7 @@ def _has_short_members(geometry: Geometry, at: str, faults: Faults) -> bool:
 def _members(
     plain: dict[str, Any], geometry: Geometry, faults: Faults
 ) -> tuple[MemberInput, ...]:
-    known = geometry.spellings
+    exact = set(geometry.names)
     material = material_of(plain.get("material"))
     kinds = geometry.kinds
     last: dict[str, dict[str, Any]] = {}
@@ -292,7 +292,10 @@ def _members(
         at = child("members", number)
         read = group_of(group, at, faults)
         for place, text in enumerate(group["names"]):
-            name = known.get(forms.spelled(text))
+            # Most are spelled as they are answered.
+            name = text
+            if text not in exact:
+                name = geometry.spellings.get(forms.spelled(text))
             if name is None:
                 message = f"expected a member of this geometry, found {quoted(text)}"
                 faults.add(child(f"{at}.names", place), message, "member")

@@ -458,7 +458,9 @@ class Record:
         self, name: str, key: Key, value: Mapping[str, Any], at: str, faults: Faults
     ) -> Any:
         if name in value:
-            return key.table.read(value[name], child(at, name), faults)
+            # As ``child`` writes it: the keys of tables are plain.
+            under = f"{at}.{name}" if at else name
+            return key.table.read(value[name], under, faults)
         if key.required:
             message = f"expected {key.table.expected()}; found nothing"
             faults.add(child(at, name), message, "required")
