@@ -33,6 +33,8 @@ MOST_REDUNDANTS = 3
 #: Rays and triangles that are all looked into.
 MOST_PLACES = 250
 _ROUNDS = 12
+#: With greater inverses, or none, products lose too many digits.
+_MOST_INVERSE = 1e5
 _FAR = 1e300
 #: Of each number of bits: 1 COUNTER, 2 BOTH, 4 PARTNER.
 _BIT = np.array([1, 2, 4], np.uint8)
@@ -105,7 +107,7 @@ class Alone:
     Raises
     ------
     NotAlone
-        Where the dead load is not of the ordinary.
+        Where the dead load, or the bars' areas, are not of the ordinary.
     """
 
     def __init__(
@@ -140,7 +142,12 @@ class Alone:
         ways = np.arange(2**k)[:, None] >> np.arange(k) & 1
         whole = np.where(ways[:, :, None] == 1, self._a, np.eye(k))
         #: For every way of being free, what gives redundants from drives and bounds.
-        self._inverse = np.linalg.inv(whole).transpose(0, 2, 1)
+        try:
+            self._inverse = np.linalg.inv(whole).transpose(0, 2, 1)
+        except np.linalg.LinAlgError:
+            raise NotAlone from None
+        if not np.abs(self._inverse).max() < _MOST_INVERSE:
+            raise NotAlone
         self._way = 2 ** np.arange(k)
 
         self.dead_base = system.particular @ dead_kip

@@ -102,6 +102,16 @@ def test_bars_that_vehicles_slacken_are_left_to_others(monkeypatch):
             assert member[key] == pytest.approx(among["members"][name][key], abs=1e-8)
 
 
+def test_bars_of_very_unlike_areas_are_left_to_others():
+    truss = make_pratt(7, 18.0, 22.0, counters=(3, 5))
+    ea, load = configurations(truss, 1, 1, dead=9.0)
+    assert setting(truss, ea, load, [HS20]).alone is not None
+    ea[0, truss.names.index("L3U3")] *= 1e-9
+    found = setting(truss, ea, load, [HS20])
+    assert found.alone is None
+    assert np.isfinite(found.state.forces_kip).all()
+
+
 def test_many_and_those_without_redundants_are_not_alone():
     truss = make_pratt(7, 18.0, 22.0, counters=(3, 5))
     without = dataclasses.replace(truss, tension_only=np.zeros_like(truss.tension_only))
