@@ -236,6 +236,19 @@ def test_crossed_panels_are_answered_all_together(form, weight, monkeypatch):
     assert (rated.rating > 0.0).all()
 
 
+def test_double_systems_under_a_uniform_load_too_are_answered_as_one_by_one():
+    truss = FORMS["whipple with counters"]()
+    ea, dead = configurations(truss, 5, seed=23, dead=9.0)
+    ones, loads = np.ones(len(truss.names)), [HS20, Uniform(1.5)]
+    every = envelope(truss, ea, dead, loads, ones, with_places=False)
+    for c in range(5):
+        one = envelope(truss, ea[c : c + 1], dead[c : c + 1], loads, ones)
+        for name in ("live_max_kip", "live_min_kip"):
+            np.testing.assert_allclose(
+                getattr(every, name)[c], getattr(one, name)[0], rtol=0, atol=1e-7
+            )
+
+
 @pytest.mark.parametrize("weight", [2.0, 9.0, 14.0])
 @pytest.mark.parametrize("model", ["elastic", "classical"])
 def test_double_systems_are_answered_all_together_as_one_by_one(weight, model):
@@ -255,6 +268,11 @@ def test_double_systems_are_answered_all_together_as_one_by_one(weight, model):
         np.testing.assert_allclose(
             getattr(together, name), getattr(alone, name), rtol=0, atol=1e-9 * size
         )
+    for c in (0, 4):
+        one = envelope(truss, ea[c : c + 1], dead[c : c + 1], [HS20], factor, model)
+        assert np.array_equal(alone.max_at.front_ft[c], one.max_at.front_ft[0])
+        assert (one.max_at.load[0] == 0).any()
+        assert np.array_equal(alone.max_at.load[c], one.max_at.load[0])
     for c in range(6):
         one = dead_forces(truss, ea[c : c + 1], dead[c : c + 1], model)
         every = dead_forces(truss, ea, dead, model)

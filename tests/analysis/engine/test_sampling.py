@@ -134,6 +134,7 @@ def test_pieces_added_count_where_they_help(metal):
     rod = {"shape": "round-rod", "diameter_in": 1.5, "ends": "upset", "carries": "live"}
     document = deepcopy(DOCUMENT)
     document["material"] = {"fy_ksi": 45, "fu_ksi": 60, "e_ksi": 29000}
+    document["members"][2]["components"][0]["thickness_in"] = 0.4
     document["members"][2]["components"].append(rod | {"material": metal})
     check = checkfile.read(document)
     deck = sampling.Dead("deck", lambda dead, v: replace(dead, uniform_plf=v), 200, 600)
