@@ -131,11 +131,21 @@ def test_nothing_unknown_gives_the_answer_itself():
 )
 def test_pieces_added_count_where_they_help(metal):
     """A weak one is left out as in a whole check."""
-    rod = {"shape": "round-rod", "diameter_in": 1.5, "ends": "upset", "carries": "live"}
-    document = deepcopy(DOCUMENT)
-    document["material"] = {"fy_ksi": 45, "fu_ksi": 60, "e_ksi": 29000}
-    document["members"][2]["components"][0]["thickness_in"] = 0.4
-    document["members"][2]["components"].append(rod | {"material": metal})
+    eyebar = {"shape": "eyebar", "width_in": 4, "thickness_in": 0.75}
+    rod = {"shape": "round-rod", "diameter_in": 1.0, "ends": "upset", "carries": "live"}
+    pieces = [eyebar, rod | {"material": metal}]
+    document = {
+        "geometry": {
+            "form": "king-post",
+            "panels": 2,
+            "panel_length_ft": 15,
+            "depth_ft": 15,
+        },
+        "material": {"fy_ksi": 50, "fu_ksi": 70, "e_ksi": 29_000},
+        "members": [{"names": ["L0L1"], "components": pieces}],
+        "dead_load": {"uniform_plf": 400},
+        "live_load": {"axles": [{"kip": 60, "behind_front_ft": 0}]},
+    }
     check = checkfile.read(document)
     deck = sampling.Dead("deck", lambda dead, v: replace(dead, uniform_plf=v), 200, 600)
     sampled = sampling.sample(check, [deck], 64)
