@@ -297,6 +297,16 @@ class _Range:
             extreme = np.maximum if sign == 1 else np.minimum
             mine[:, members] = extreme(old, new, out=old)
 
+    def take_peaks(self, members: Index, peaks: Peaks, places: Places) -> None:
+        """Fold in ``peaks`` of ``members``, which are (t, c)."""
+        self.take(
+            members,
+            peaks.high.T,
+            peaks.low.T,
+            _at(places, peaks.high_at, is_turned=True),
+            _at(places, peaks.low_at, is_turned=True),
+        )
+
     def put(self, columns: Index, other: _Range) -> None:
         """Take another's configurations in place of these."""
         self.high[columns], self.low[columns] = other.high, other.low
@@ -444,13 +454,7 @@ def _vehicles_on_redundant_members(
             members = touched[factor[touched] == value]
             peaks = Peaks.from_dead(force[members], with_places)
             beyond |= vehicle_peaks(crossed, live, places, value, members, peaks)
-            range_.take(
-                members,
-                peaks.high.T,
-                peaks.low.T,
-                _at(places, peaks.high_at, is_turned=True),
-                _at(places, peaks.low_at, is_turned=True),
-            )
+            range_.take_peaks(members, peaks, places)
 
 
 def _vehicles_where_it_stands(
@@ -477,13 +481,7 @@ def _vehicles_where_it_stands(
             settled.state.forces_kip[columns][:, members].T, range_.high_at is not None
         )
         beyond |= vehicle_peaks(crossed, live, places, value, members, peaks, True)
-        some.take(
-            members,
-            peaks.high.T,
-            peaks.low.T,
-            _at(places, peaks.high_at, is_turned=True),
-            _at(places, peaks.low_at, is_turned=True),
-        )
+        some.take_peaks(members, peaks, places)
     range_.put(columns, some)
     return beyond
 
