@@ -452,8 +452,8 @@ def tile(sets: TautSets, corners: Float) -> Iterator[tuple[Piece, Float]]:
     scale = max(sets.scale(corner) for corner in corners)
     zero = TOLERANCE * scale
     lone = sets.system.particular[sets.system.lone] @ corners.T
-    todo = [
-        np.array(at)
+    todo: list[tuple[Float, Piece | None]] = [
+        (np.array(at), None)
         for at in (
             (1 / 3, 1 / 3, 1 / 3),
             (0.96, 0.02, 0.02),
@@ -464,19 +464,26 @@ def tile(sets: TautSets, corners: Float) -> Iterator[tuple[Piece, Float]]:
     ]
     done: set[frozenset[int]] = set()
     while todo:
-        piece = sets.solve(todo.pop() @ corners)
+        at, likely = todo.pop()
+        load = at @ corners
+        if likely is not None and sets.holds(likely, load, sets.scale(load)):
+            piece: Piece | None = likely
+        else:
+            piece = sets.solve(load)
         if piece is None or piece.slack in done:
             continue
         done.add(piece.slack)
-        polygon = np.eye(3)
+        polygon, sides = np.eye(3), [-1, -1, -1]
         rows = np.vstack([piece.watch @ corners.T, lone])
-        for row in rows[(rows < -zero).any(axis=1)]:
-            polygon = _clip(polygon, row)
+        for number in np.flatnonzero((rows < -zero).any(axis=1)).tolist():
+            polygon, sides = _clip(polygon, rows[number], sides, number)
         if len(polygon) < 3:
             continue
         yield piece, polygon
         middle = polygon.mean(axis=0)
         for k, one in enumerate(polygon):
+            if not 0 <= sides[k] < len(piece.watch):
+                continue
             two = polygon[k - len(polygon) + 1]
             edge = 0.5 * (one + two)
             step = two - one
@@ -487,21 +494,34 @@ def tile(sets: TautSets, corners: Float) -> Iterator[tuple[Piece, Float]]:
                 continue
             beyond = edge + 1e-7 * out / size
             if (beyond >= 0.0).all():
-                todo.append(beyond)
+                todo.append((beyond, sets.across(piece, sides[k])))
 
 
-def _clip(polygon: Float, row: Float) -> Float:
-    """Return the part of a polygon where ``row`` is not negative."""
-    value = polygon @ row
+def _clip(
+    polygon: Float, row: Float, sides: list[int], number: int
+) -> tuple[Float, list[int]]:
+    """Return the part of a polygon where ``row`` is not negative, and its sides.
+
+    ``sides`` are which row each side lies on, from each corner on; the new one is
+    ``number``.
+    """
+    values = polygon @ row
+    if values.min(initial=0.0) >= 0.0:
+        return polygon, sides
+    value = values.tolist()
     kept: list[Float] = []
-    for k in range(len(polygon)):
-        j = (k + 1) % len(polygon)
-        if value[k] >= 0.0:
+    lie: list[int] = []
+    for k, here in enumerate(value):
+        j = (k + 1) % len(value)
+        there = value[j]
+        if here >= 0.0:
             kept.append(polygon[k])
-        if (value[k] < 0.0) != (value[j] < 0.0):
-            part = value[k] / (value[k] - value[j])
+            lie.append(sides[k])
+        if (here < 0.0) != (there < 0.0):
+            part = here / (here - there)
             kept.append(polygon[k] + part * (polygon[j] - polygon[k]))
-    return np.array(kept).reshape(-1, 3)
+            lie.append(number if here >= 0.0 else sides[k])
+    return np.array(kept).reshape(-1, 3), lie
 
 
 def _spread_multiples(

@@ -13,6 +13,7 @@ they return is exact between the loads they are given.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -30,6 +31,8 @@ SHORTEST = 1e-10
 #: How much looser a crossed pair is made for the classical model.
 LOOSE = 1e12
 _MOST_CUTS = 200
+#: Pieces tried before a load is solved anew.
+_LATELY = 16
 #: Proofs that loads cannot be carried are kept so long.
 _MOST_REFUSALS = 128
 #: A proof's bars balance each other but for this part, and are not drawn on by more
@@ -106,10 +109,11 @@ class TautSets:
             return None
         if self._latest is not None and self.holds(self._latest, load, scale):
             return self._latest
-        for piece in reversed(self.pieces.values()):
-            if self.holds(piece, load, scale):
-                self._latest = piece
-                return piece
+        for late in itertools.islice(reversed(self.pieces), _LATELY):
+            if self.holds(self.pieces[late], load, scale):
+                # The last is what is looked at first.
+                self._latest = self.pieces[late] = self.pieces.pop(late)
+                return self._latest
         slack = self._dual_method(load, TOLERANCE * scale)
         if slack is None:
             return None
@@ -181,6 +185,17 @@ class TautSets:
             found = self._make_piece(slack)
             self.pieces[slack] = found
         return found
+
+    def across(self, piece: Piece, row: int) -> Piece | None:
+        """Return the piece known beyond where one row of ``watch`` turns negative.
+
+        There one bar goes slack or taut, but for loads at which several do.
+        """
+        taut = len(self.bars) - len(piece.slack)
+        if row < taut:
+            bars = [bar for bar in range(len(self.bars)) if bar not in piece.slack]
+            return self.pieces.get(piece.slack | {bars[row]})
+        return self.pieces.get(piece.slack - {sorted(piece.slack)[row - taut]})
 
     def _make_piece(self, slack: frozenset[int]) -> Piece:
         system = self.system
