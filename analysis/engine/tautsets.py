@@ -31,6 +31,7 @@ SHORTEST = 1e-10
 #: How much looser a crossed pair is made for the classical model.
 LOOSE = 1e12
 _MOST_CUTS = 200
+_solve_upper = scipy.linalg.lapack.dtrtrs
 #: Pieces tried before a load is solved anew.
 _LATELY = 16
 #: Proofs that loads cannot be carried are kept so long.
@@ -54,6 +55,49 @@ class Piece:
     slack: frozenset[int]
     force: Float
     watch: Float
+
+
+class _Normals:
+    """Columns factored into orthogonal ones, one added after the other."""
+
+    def __init__(self, size: int) -> None:
+        self._q = np.zeros((size, size))
+        self._r = np.zeros((size, size))
+        self._count = 0
+        self._inside = np.zeros(0)
+
+    def start(self, columns: Float) -> None:
+        """Take (r, a) columns in place of all there are."""
+        self._count = columns.shape[1]
+        q, r = np.linalg.qr(columns)
+        self._q[:, : self._count] = q
+        self._r[: self._count, : self._count] = r
+
+    def split(self, new: Float) -> tuple[Float, Float]:
+        """Return ``new``'s coordinates along the columns, and what is left of it."""
+        count = self._count
+        if not count:
+            self._inside = np.zeros(0)
+            return self._inside, new
+        q = self._q[:, :count]
+        inside = q.T @ new
+        rest = new - q @ inside
+        # Once more: what is left of a dependent one is nothing but rounding.
+        more = q.T @ rest
+        rest = rest - q @ more
+        self._inside = inside + more
+        along, fault = _solve_upper(self._r[:count, :count], self._inside)
+        if fault:
+            raise ArithmeticError("bars depend on each other")
+        return along, rest
+
+    def add(self, rest: Float) -> None:
+        """Add the column that was split last, of which ``rest`` is left."""
+        size = float(np.sqrt(rest @ rest))
+        self._q[:, self._count] = rest / size
+        self._r[: self._count, self._count] = self._inside
+        self._r[self._count, self._count] = size
+        self._count += 1
 
 
 class TautSets:
@@ -238,6 +282,7 @@ class TautSets:
         level = self._row_load @ load
         active: list[int] = []
         gap: list[float] = []
+        normals = _Normals(len(x))
         for _ in range(50 * (len(self.bars) + 2)):
             short = level + self._slopes.T @ x
             short[active] = 0.0
@@ -246,8 +291,7 @@ class TautSets:
                 return frozenset(active)
             rise = 0.0
             while True:
-                normal = self._slopes[:, active]
-                along, step = self._split(normal, self._slopes[:, worst])
+                along, step = normals.split(self._slopes[:, worst])
                 power = float(step @ self._slopes[:, worst])
                 room = -(level[worst] + self._slopes[:, worst] @ x)
                 blocked, most = -1, np.inf
@@ -268,8 +312,10 @@ class TautSets:
                 if full <= most:
                     active.append(worst)
                     gap.append(rise)
+                    normals.add(step)
                     break
                 del active[blocked], gap[blocked]
+                normals.start(self._slopes[:, active])
         raise ArithmeticError("no taut set settles")
 
     def _keep_proof(self, active: list[int], along: Float, worst: int) -> None:
@@ -289,18 +335,6 @@ class TautSets:
         kept = self._refusals[-_MOST_REFUSALS + 1 :]
         self._refusals = np.vstack([kept, proof])
         self.cone.keep(proof)
-
-    @staticmethod
-    def _split(normal: Float, new: Float) -> tuple[Float, Float]:
-        """Return ``new``'s coordinates along ``normal``'s columns, and what is left."""
-        if not normal.shape[1]:
-            return np.zeros(0), new
-        q, r = np.linalg.qr(normal)
-        inside = q.T @ new
-        along: Float = scipy.linalg.solve_triangular(r, inside)
-        rest = new - q @ inside
-        rest = rest - q @ (q.T @ rest)
-        return along, rest
 
     def solve_many(self, loads: Float) -> list[Piece | None]:
         """Return the piece at each of (p, n) loads."""
