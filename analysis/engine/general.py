@@ -30,6 +30,9 @@ from .tautsets import TOLERANCE, Piece, TautSets, forces_along, standing_part
 #: Multiples of the live load beyond this are not told from infinity.
 BEYOND = 1e9
 _ROUNDS = 12
+#: A cell is left by so many times what is taken for zero, if that is not too far.
+_CLEARLY = 4.0
+_FURTHEST = 0.05
 _ALL = slice(None)
 
 
@@ -492,9 +495,17 @@ def tile(sets: TautSets, corners: Float) -> Iterator[tuple[Piece, Float]]:
             size = float(np.linalg.norm(out))
             if size < 1e-12:
                 continue
-            beyond = edge + 1e-7 * out / size
-            if (beyond >= 0.0).all():
-                todo.append((beyond, sets.across(piece, sides[k])))
+            out /= size
+            # So far that this piece no longer holds there, not even nearly.
+            falls = -float(rows[sides[k]] @ out)
+            far = 1e-7
+            if falls * _FURTHEST > _CLEARLY * zero:
+                far = max(far, _CLEARLY * zero / falls)
+            for step_out in (far, 1e-7):
+                beyond = edge + step_out * out
+                if (beyond >= 0.0).all():
+                    todo.append((beyond, sets.across(piece, sides[k])))
+                    break
 
 
 def _clip(
