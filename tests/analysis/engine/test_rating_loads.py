@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from analysis.engine import general
 from analysis.engine.moving import Lane, Train, Uniform, envelope
-from analysis.engine.rating import ratings
+from analysis.engine.rating import ratings, ratings_of
+from analysis.engine.setting import setting
 from analysis.engine.statics import dead_forces
 from tests.analysis.engine.test_moving_loads import H15, HS20, configurations
 from tests.analysis.engine.trusses import (
@@ -287,3 +289,33 @@ def test_members_no_load_moves_have_no_rating():
         truss, steel(truss), down(truss, {}), [nothing], np.ones(m), room, room
     )
     assert np.isinf(found.rating).all()
+
+
+@pytest.mark.parametrize(("panels", "spread"), [(8, 1.5), (10, 1.0)])
+def test_what_is_left_out_of_the_search_could_not_have_rated_lower(panels, spread):
+    """Crossed panels of very unlike rods: most rays and triangles are not looked into.
+
+    Against every position and every multiple, one configuration at a time.
+    """
+    truss = make_pratt(panels, counters=range(3, panels - 1))
+    rng = np.random.default_rng(12)
+    count, m = 4, len(truss.names)
+    ea = steel(truss, count=count) * 10.0 ** rng.uniform(-spread, spread, (count, m))
+    dead = np.zeros((count, len(truss.joints)))
+    dead[:, truss.loaded[1:-1]] = rng.uniform(0.5, 3.0, (count, panels - 1))
+    asked = setting(truss, ea, dead, [HS20])
+    force = asked.state.forces_kip
+    up = rng.uniform(10.0, 60.0, (count, 1, m))
+    down = np.where(truss.tension_only, np.inf, rng.uniform(10.0, 60.0, (count, 1, m)))
+    found = ratings_of(asked, np.ones(m), up, down).rating
+    for c in range(count):
+        reached = general.multiples(
+            asked.sets(c),
+            dead[c],
+            asked.places,
+            [HS20],
+            (force[c] + up[c]),
+            (force[c] - down[c]),
+            np.zeros(m, bool),
+        ).multiple
+        np.testing.assert_allclose(found[c], reached, rtol=1e-7)
