@@ -1,6 +1,7 @@
 """Check files by the hundred thousand: answered or refused, never anything else.
 
     python -m tests.endurance.fuzz_check_files 200000 [first seed]
+    python -m tests.endurance.fuzz_check_files 20000 hypothesis
 
 Three kinds. Most are a right file of some form with a few things changed: sizes scaled,
 keys taken, added or moved, values swapped for others of every type. Some are drawn from
@@ -8,6 +9,8 @@ the JSON Schema itself, some are texts with a stretch spoilt. Whatever comes of 
 reader and the schema agree, a refusal names a path and what was expected, an accepted
 file keeps its hash when it is written another way, and is answered with JSON, finite
 numbers and ratings not below zero, within two seconds. Every accepted file is answered.
+Hypothesis makes files of both sorts by its own choices, which tend to what is odd, and
+makes what it finds small.
 Prints what it counted, the slowest file and the memory.
 """
 
@@ -21,6 +24,7 @@ from collections import Counter
 from copy import deepcopy
 
 import jsonschema
+from hypothesis import HealthCheck, given, settings, strategies
 
 from analysis.engine import checkfile
 from analysis.engine.answer import answer
@@ -335,6 +339,26 @@ def run(count, first=0, validate_every=1, report_every=0):
     return counted, slowest, broken
 
 
+def by_hypothesis(count, fixed=False):
+    """Try ``count`` files that hypothesis chooses, always the same if ``fixed``."""
+    counted = Counter()
+
+    @settings(
+        max_examples=count,
+        derandomize=fixed,
+        deadline=None,
+        database=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(strategies.randoms(use_true_random=False), strategies.booleans())
+    def try_one(rng, is_drawn):
+        came = check_document(drawn(rng) if is_drawn else mutate(rng))
+        counted[f"{'schema' if is_drawn else 'mutated'}: {came}"] += 1
+
+    try_one()
+    return counted
+
+
 def report(done, counted, slowest, broken):
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"{done:,} files, greatest memory {memory:.0f} MiB")
@@ -348,6 +372,9 @@ def report(done, counted, slowest, broken):
 
 if __name__ == "__main__":
     size = int(sys.argv[1]) if len(sys.argv) > 1 else 200_000
+    if sys.argv[2:] == ["hypothesis"]:
+        report(size, by_hypothesis(size), [0.0, None], [])
+        sys.exit()
     seeds_from = int(sys.argv[2]) if len(sys.argv) > 2 else 0
     totals = run(size, seeds_from, validate_every=5, report_every=2_000)
     report(size, *totals)
