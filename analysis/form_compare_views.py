@@ -254,6 +254,7 @@ def _drawn(one):
     return {
         "one": one,
         "title": one.title,
+        "in_line": one.in_line,
         "drawing": form_drawings.elevation(
             one.geometry,
             styles,

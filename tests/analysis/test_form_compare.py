@@ -150,6 +150,9 @@ def test_the_page_begins_with_the_pair_that_members_argue_about(client, db):
     assert "Half-hip Pratt beside full-slope Pratt" in html
     assert html.count('class="elevation') == 2
     assert "Screening estimate, not a load rating" in html
+    for form in ("Pratt truss", "half-hip Pratt truss"):
+        for what in ("Every bar", "Drawing"):
+            assert f"{what} of the {form}" in html
 
 
 def test_four_forms_stand_side_by_side(client, db):
