@@ -185,6 +185,7 @@ def test_an_invitation_and_a_link_work_in_a_browser(open_page, live_server):
     page.get_by_role("button", name="Make the account").click()
     page.get_by_text("Your account is made").wait_for()
     page.get_by_role("button", name="Sign out").click()
+    page.get_by_role("link", name="Sign in").first.wait_for()
     people.ask_for_link("nell@example.org", "")
     page.goto(re.search(r"/accounts/link/\S+", mail.outbox[-1].body)[0])
     page.get_by_role("main").get_by_role("button").click()

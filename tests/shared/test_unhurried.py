@@ -8,7 +8,6 @@ from django.db import connection, transaction
 from shared.databases import unhurried
 
 ASKED = {"sqlite": "PRAGMA synchronous", "postgresql": "SHOW synchronous_commit"}
-WAITS = {"sqlite": 2, "postgresql": "on"}
 GOES_ON = {"sqlite": 1, "postgresql": "off"}
 
 
@@ -24,12 +23,13 @@ def now():
 
 @pytest.mark.django_db(transaction=True)
 def test_only_what_is_written_within_is_not_waited_for():
-    kind = connection.vendor
-    assert now() == WAITS[kind]
+    # A server for tests may be set up not to wait at all; the site's own SQLite waits.
+    before = now()
+    assert before == 2 or connection.vendor != "sqlite"
     with suppress(Undone), unhurried(connection):
-        assert now() == GOES_ON[kind]
+        assert now() == GOES_ON[connection.vendor]
         raise Undone
-    assert now() == WAITS[kind]
+    assert now() == before
     # It cannot be said within a transaction, and is no reason to fail there.
     with transaction.atomic(), unhurried(connection):
-        assert now() == WAITS[kind]
+        assert now() == before
