@@ -120,7 +120,8 @@ def read(bridges: Iterable[int]) -> dict[int, Rows]:
         found[owner].visits.append(one)
         of_visit[one.pk] = found[owner]
     of_observation = {}
-    for row in _standing(ids).values_list(
+    for later, *row in _accepted(ids).values_list(
+        "superseded_by",
         "pk",
         "visit",
         "element",
@@ -130,6 +131,8 @@ def read(bridges: Iterable[int]) -> dict[int, Rows]:
         "compared_with",
     ):
         one = ObservationRow(*row)
+        if later is not None:
+            continue
         # A visit accepted since the visits were read is told by the next reading.
         if one.visit in of_visit and one.element in place:
             of_visit[one.visit].said.setdefault(one.visit, []).append(one)
@@ -137,19 +140,25 @@ def read(bridges: Iterable[int]) -> dict[int, Rows]:
     for said in (rows.said for rows in found.values()):
         for some in said.values():
             some.sort(key=lambda one: (place[one.element], one.pk))
-    pieces = Component.objects.filter(observation__in=_standing(ids))
+    pieces = Component.objects.filter(
+        observation__visit__bridge__in=ids,
+        observation__visit__status=Visit.Status.ACCEPTED,
+    )
     for row in pieces.order_by("observation", "position", "id").values_list(*PIECE):
         if row[0] in of_observation:
             of_observation[row[0]].setdefault(row[0], []).append(row)
     return found
 
 
-def _standing(ids):
-    """Observations of these bridges that count, as ``record`` reads them."""
+def _accepted(ids):
+    """Observations of these bridges' accepted visits that are not held back.
+
+    Those superseded are among them, to be left out when read: asked for standing ones,
+    SQLite goes through all that stand of every bridge there is.
+    """
     return Observation.objects.filter(
         visit__bridge__in=ids,
         visit__status=Visit.Status.ACCEPTED,
-        superseded_by__isnull=True,
         is_held_back=False,
     ).order_by()
 
