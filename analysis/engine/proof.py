@@ -232,7 +232,11 @@ def above_lines(
     free = ~crossed.locked[:, None]
     apart = np.where(free, a - one, 0.0)
     right = np.stack([gap.T, np.ones_like(gap.T)], axis=2)
-    both = np.linalg.solve(one - np.abs(apart), right)
+    try:
+        both = np.linalg.solve(one - np.abs(apart), right)
+    except np.linalg.LinAlgError:
+        # Of some configuration the series only just does not converge.
+        return np.full((len(signs), len(stress), len(block)), np.inf)
     known = (both[:, :, 1] > 0.0).all(axis=1)
     total = both[:, :, 0].T
     differ = np.linalg.solve(one + apart, right[:, :, :1])[:, :, 0].T

@@ -5,11 +5,13 @@ looked into but bounded.
 """
 
 import dataclasses
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from analysis.engine.cells import _BlockState
+from analysis.engine.proof import above_lines
 from analysis.engine.rating import ratings_of
 from analysis.engine.setting import setting
 from tests.analysis.engine.test_moving_loads import HS20, configurations
@@ -76,3 +78,20 @@ def test_which_rays_are_followed_first_does_not_matter(monkeypatch):
     )
     many, each = both_ways(TRUSSES["a pony"], 12.0, 20)
     np.testing.assert_allclose(many.rating, each.rating, rtol=1e-8)
+
+
+@pytest.mark.parametrize("coupling", [0.5, -0.5, 0.7])
+def test_redundants_that_move_each_other_too_much_leave_nothing_known(coupling):
+    """Three, each half of the others: the series of the halves does not converge."""
+    matrix = np.full((3, 3, 1), coupling) + (1.0 - coupling) * np.eye(3)[:, :, None]
+    every, none = np.ones(3, bool), np.zeros(3, bool)
+    crossed = SimpleNamespace(
+        matrix=matrix,
+        bounded_by_self=every,
+        bounded_by_partner=every,
+        locked=none,
+        dead_r=np.zeros((3, 1)),
+    )
+    dead = SimpleNamespace(x=np.ones((3, 1)), target=np.ones((3, 1)))
+    far = above_lines(crossed, dead, np.array([0]), np.eye(3), np.array([1.0, -1.0]))
+    assert np.isinf(far).all()
