@@ -1,6 +1,6 @@
 """The few figures of a check that effects are shared out of, without the whole answer.
 
-What ``answer`` writes of the same files, bit for bit; hundreds of configurations of one
+What ``answer`` writes of the same files, but for rounding; hundreds of configurations of one
 truss cost what their forces and ratings cost.
 """
 
