@@ -30,9 +30,10 @@ from . import (
 from .chordcheck import ChordState
 from .equilibrium import Float, Index, Mask, Truss
 from .liveload import Loading
+from .mixed import Steps, answered
 from .moving import Envelope
 from .question import CheckInput, MemberInput
-from .rating import ratings_of
+from .rating import rating_steps
 from .resistance import LEVELS, METHODS, Capacity, Piece, bare_section, capacity
 from .setting import Setting, setting
 from .statics import DeadState, Model, dead_forces
@@ -178,6 +179,13 @@ def parts_of(
     Live forces are left out, if they are not asked for and no rating hangs on them.
     Nothing is limited at levels other than those asked for.
     """
+    return answered(part_steps(checks, with_forces, levels))
+
+
+def part_steps(
+    checks: Sequence[CheckInput], with_forces: bool, levels: Sequence[str]
+) -> Steps[list[Part]]:
+    """Come to ``parts_of``, and ask on the way what may be asked for many together."""
     batch = _assemble(checks)
     live = checks[0].live_load
     if live is None:
@@ -211,7 +219,7 @@ def parts_of(
     for c, chord in enumerate(chords):
         if chord is not None:
             _shorten(batch, c, chord)
-    rated = _rate(batch, asked, loading, levels)
+    rated = yield from _rate(batch, asked, loading, levels)
     return [
         Part(
             batch,
@@ -326,8 +334,8 @@ def _shorten(batch: _Batch, c: int, chord: ChordState) -> None:
 
 def _rate(
     batch: _Batch, asked: Setting, loading: Loading, levels: Sequence[str]
-) -> _Rated:
-    """Return the multiples at which members, and the whole, come to their limits."""
+) -> Steps[_Rated]:
+    """Come to the multiples at which members, and the whole, come to their limits."""
     method = METHODS[batch.first.method]
     dead_force = method.dead_factor * asked.state.forces_kip
     if method.dead_factor != 1.0:
@@ -344,7 +352,7 @@ def _rate(
     up, down = (
         _headroom(batch, dead_force, upward, levels) for upward in (True, False)
     )
-    found = ratings_of(
+    found = yield from rating_steps(
         asked,
         loading.factor_up,
         np.maximum(up, 0.0),

@@ -32,6 +32,10 @@ from .pairs import (
     Crossed,
     LiveBase,
     Small,
+    alone,
+    at_places,
+    by_column,
+    times,
 )
 from .proof import MOST, Question, above_lines
 
@@ -142,7 +146,7 @@ def vehicle_shares(
             crossed,
             dead,
             live,
-            places,
+            places.linked,
             wanted,
             limits,
             found,
@@ -153,11 +157,30 @@ def vehicle_shares(
     return found, beyond, left
 
 
+def mixed_shares(
+    crossed: Crossed,
+    dead: Columns,
+    live: LiveBase,
+    linked: Mask,
+    wanted: Index,
+    limits: tuple[Float, Float],
+) -> tuple[Shares, Mask, list[tuple[int, int]]]:
+    """Return ``vehicle_shares`` of one block, of which each configuration has its own
+    geometry: ``mixed`` puts it together."""
+    shape = limits[0].shape
+    found = Shares(np.zeros(shape), np.full(shape, -1.0))
+    every = np.arange(crossed.count)
+    beyond, left = _block_shares(
+        crossed, dead, live, linked, wanted, limits, found, every, None
+    )
+    return found, beyond, left
+
+
 def _block_shares(
     crossed: Crossed,
     dead: Columns,
     live: LiveBase,
-    places: Places,
+    linked: Mask,
     wanted: Index,
     limits: tuple[Float, Float],
     found: Shares,
@@ -166,7 +189,7 @@ def _block_shares(
 ) -> tuple[Mask, list[tuple[int, int]]]:
     scale = np.full(len(block), live.scale)
     g = crossed.drive(live, block)
-    r = np.repeat(live.r[:, :, None], len(block), axis=2)
+    r = np.ascontiguousarray(np.broadcast_to(by_column(live.r), g.shape))
     columns = crossed.settle(g, r, scale, block)
     beyond = columns.unsettled.copy()
 
@@ -176,9 +199,12 @@ def _block_shares(
     # Between a place without any load and the next there are but parts of the load in
     # the next, which its ray has all multiples of.
     moves = np.abs(live.base).max(axis=0) > TOLERANCE * live.scale
-    linked = places.linked & moves[:-1] & moves[1:]
+    linked = linked & moves[:-1] & moves[1:]
     split = ~straight  # (s, c): from each place to the next, or a place alone
-    split[:-1][linked] = ~(joined[:, linked] != 0).all(axis=0)
+    if linked.ndim == 1:
+        split[:-1][linked] = ~(joined[:, linked] != 0).all(axis=0)
+    else:
+        np.copyto(split[:-1], ~(joined != 0).all(axis=0), where=linked)
     state = _BlockState(
         crossed,
         live,
@@ -232,7 +258,7 @@ def _block_shares(
         every = state.every_limit()
         follow(~straight, every)
         triangles = split.copy()
-        triangles[np.flatnonzero(~linked)] = triangles[-1] = False
+        triangles &= ~alone(linked)
         visit(triangles, every, triangles)
         take()
     else:
@@ -321,8 +347,7 @@ class _Excess:
 def _moved(stress: Float, plus: Float, minus: Float) -> Float:
     """Return (t, ...) from (t, k) and (k, ...): what pulls adds, what pushes takes."""
     both = np.hstack([np.maximum(stress, 0.0), np.maximum(-stress, 0.0)])
-    flat: Float = both @ np.concatenate([plus, minus]).reshape(both.shape[1], -1)
-    return flat.reshape(-1, *plus.shape[1:])
+    return times(both, np.concatenate([plus, minus]))
 
 
 @dataclass(eq=False)
@@ -379,12 +404,11 @@ class _BlockState:
         self.stress = crossed.stress[rows]
         self.base = self.live.base[rows]
         self.dead_base = crossed.dead_base[rows][:, self.block]
-        self.dead_force = self.dead_base + self.stress @ self.dead.x[:, self.block]
-        k, places, count = self.columns.x.shape
-        self.force = (self.stress @ self.columns.x.reshape(k, -1)).reshape(
-            -1, places, count
+        self.dead_force = self.dead_base + times(
+            self.stress, self.dead.x[:, self.block]
         )
-        self.force += self.base[:, :, None]
+        self.force = times(self.stress, self.columns.x)
+        self.force += by_column(self.base)
         sign = np.array([one for _, one in self.which]).reshape(-1, 1, 1)
         #: (q, t, c): how far forces may go from the dead-load force.
         self.room = self.value - sign * self.dead_force[: self.count]
@@ -396,11 +420,13 @@ class _BlockState:
 
     @cached_property
     def _redundants_of(self) -> tuple[Index, Float]:
-        """Return, (t, w), the redundants in each row and their stresses, 0 beyond them."""
+        """Return the redundants in each row, (t, w), and their stresses, 0 beyond them."""
         moves = self.stress != 0.0
+        if moves.ndim == 3:
+            moves = moves.any(axis=2)
         width = int(moves.sum(axis=1).max(initial=0))
         first = np.argsort(~moves, axis=1, kind="stable")[:, :width]
-        return first, np.take_along_axis(self.stress, first, axis=1)
+        return first, self.stress[np.arange(len(first))[:, None], first]
 
     def slack_at_places(self) -> Mask:
         """Return (c,): whether a watched bar would be pushed by some live load alone."""
@@ -551,15 +577,13 @@ class _BlockState:
             slacken &= asked
             slack_rays, slack = self._slacken(slacken, concern, driven)
         sure = (self._above_lines <= self.room) & (best <= MOST)
-        alone = np.append(~self.linked, True)
+        ends = alone(self.linked)
         rays, triangles = self._borne_out(could & sure[:, :, None], best, driven)
         apart = could & ~sure[:, :, None]
         rays |= _with_ends(apart, self.linked)
         triangles |= apart
-        triangles[:, :, alone] = False
-        return _Doubts(
-            could, sure, rays, triangles, slack_rays, slack & ~alone[:, None]
-        )
+        triangles &= ~ends
+        return _Doubts(could, sure, rays, triangles, slack_rays, slack & ~ends)
 
     def _slacken(
         self, could: Mask, concern: Float, driven: tuple[Float, Float]
@@ -632,7 +656,7 @@ class _BlockState:
             self.live,
             self.linked,
             self.block,
-            (driven[0], self.live.r),
+            (driven[0], driven[1] if self.live.r.ndim == 3 else self.live.r),
             sign,
             value,
             self.base[rows],
@@ -717,7 +741,8 @@ class _BlockState:
         if len(self.rows) > self.count:
             column = items.column[edges.item]
             zero = -TOLERANCE * np.maximum(
-                self.crossed.dead_scale[self.block[column]], self.live.scale
+                self.crossed.dead_scale[self.block[column]],
+                self.live.scale_of(column),
             )
             least = np.minimum(begin[watched:], end[watched:])
             beyond[column[(least < zero).any(axis=0)]] = True
@@ -736,12 +761,12 @@ class _BlockState:
         """Return forces of some rows at either end of edges."""
         column = items.column[edges.item]
         base, stress = self.base[rows], self.stress[rows]
-        near = base.take(items.place[edges.item], axis=1)
-        far = base.take(items.after[edges.item], axis=1)
+        near = at_places(base, items.place[edges.item], column)
+        far = at_places(base, items.after[edges.item], column)
         dead = self.dead_base[rows].take(column, axis=1)
         ends = []
         for share, x in ((edges.one, edges.x_one), (edges.two, edges.x_two)):
-            force = stress @ x
+            force = times(stress, x, column)
             force += dead * share[0]
             force += near * share[1]
             force += far * share[2]
@@ -863,15 +888,18 @@ def _most_of_ends(of: Float, linked: Mask) -> Float:
     """Return the greater of (x, s, c) at each place and at the next it is linked to."""
     most = np.empty_like(of)
     np.maximum(of[:, :-1], of[:, 1:], out=most[:, :-1])
-    alone = np.append(~linked, True)
-    most[:, alone] = of[:, alone]
+    ends = alone(linked)
+    if ends.shape[1] == 1:
+        most[:, ends[:, 0]] = of[:, ends[:, 0]]
+    else:
+        np.copyto(most, of, where=ends)
     return most
 
 
 def _with_ends(triangles: Mask, linked: Mask) -> Mask:
     """Return the rays, (..., s, c), on either side of triangles."""
     rays = triangles.copy()
-    rays[..., 1:, :] |= triangles[..., :-1, :] & linked[:, None]
+    rays[..., 1:, :] |= triangles[..., :-1, :] & ~alone(linked)[:-1]
     return rays
 
 
@@ -984,7 +1012,7 @@ def _visit(
         whole,
         _cut_off(crossed.dead_g[:, whole], g, items, from_),
         _cut_off(crossed.dead_r[:, whole], r, items, from_),
-        np.maximum(crossed.dead_scale[whole], state.live.scale),
+        np.maximum(crossed.dead_scale[whole], state.live.scale_of(whole)),
     )
     x_dead, x_near, x_far = _cut_off(dead.x[:, whole], columns.x, items, from_)
     guess = (x_dead + x_near + x_far) / 3.0

@@ -243,7 +243,7 @@ def _analyse(truss: Truss) -> Equilibrium:
     basis, motions, left_over = _choose_basis(balance, stages)
     extra = present.copy()
     extra[basis] = False
-    redundant = np.flatnonzero(extra)
+    redundant = _along(xy, truss.ends, np.flatnonzero(extra))
 
     particular = np.zeros((m, n))
     selfstress = np.zeros((m, len(redundant)))
@@ -402,6 +402,19 @@ def _crossing(xy: Float, ends: Index, slackable: Mask) -> Mask:
     cross = parted & parted.T
     found[which] = cross.any(axis=1)
     return found
+
+
+def _along(xy: Float, ends: Index, members: Index) -> Index:
+    """Return members in order along the truss.
+
+    Bars far from each other have no say in each other, so that solving for redundants
+    in this order leaves most of a matrix empty. And which rod of a crossed panel is the
+    redundant one, which lengths decide, does not change their order.
+    """
+    middle = xy[ends[members], 0].sum(axis=1)
+    # Rods that cross have one middle, but for rounding.
+    order: Index = np.argsort(np.round(middle, 6), kind="stable")
+    return members[order]
 
 
 def _pairs(

@@ -10,7 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from .answer import DECIMALS, Part, governing_at, in_batches, parts_of, written
+from .answer import DECIMALS, Part, governing_at, in_batches, part_steps, written
+from .mixed import answered_together
 from .question import CheckInput
 from .resistance import LEVELS
 
@@ -44,10 +45,12 @@ def figures_many(checks: Sequence[CheckInput]) -> list[Figures]:
     Source: ``answer``. Known answers: tests/analysis/engine/test_figures.py.
     """
     found: list[Figures | None] = [None] * len(checks)
-    for numbers in in_batches(checks).values():
-        parts = parts_of(
-            [checks[n] for n in numbers], with_forces=False, levels=["operating"]
-        )
+    batches = list(in_batches(checks).values())
+    steps = [
+        part_steps([checks[n] for n in numbers], False, ["operating"])
+        for numbers in batches
+    ]
+    for numbers, parts in zip(batches, answered_together(steps), strict=True):
         for number, part in zip(numbers, parts, strict=True):
             found[number] = _figures(part)
     return [one for one in found if one is not None]
@@ -64,6 +67,7 @@ def answers_and_figures(
     keys, inputs = list(checks), list(checks.values())
     answers: dict[str, dict[str, Any]] = {}
     figures: dict[str, Figures] = {}
+    groups, steps = [], []
     for numbers in in_batches(inputs).values():
         some = [keys[n] for n in numbers]
         # Forces are found for a whole batch: those without an answer stand apart
@@ -75,16 +79,16 @@ def answers_and_figures(
         for group, forces in ((with_forces, True), (rest, False)):
             if not group:
                 continue
-            parts = parts_of(
-                [checks[key] for key in group],
-                with_forces=forces,
-                levels=LEVELS if forces else ["operating"],
-            )
-            for key, part in zip(group, parts, strict=True):
-                if key in answered:
-                    answers[key] = written(part)
-                if key in figured:
-                    figures[key] = _figures(part)
+            some_checks = [checks[key] for key in group]
+            levels = LEVELS if forces else ["operating"]
+            groups.append(group)
+            steps.append(part_steps(some_checks, forces, levels))
+    for group, parts in zip(groups, answered_together(steps), strict=True):
+        for key, part in zip(group, parts, strict=True):
+            if key in answered:
+                answers[key] = written(part)
+            if key in figured:
+                figures[key] = _figures(part)
     return answers, figures
 
 

@@ -676,7 +676,48 @@ class LiveBase:
     base: Float
     spread: Float
     r: Float
-    scale: float
+    scale: float | Float
+
+    def scale_of(self, columns: Index) -> float | Float:
+        """Return the scale, (w,) where configurations have their own."""
+        return self.scale if isinstance(self.scale, float) else self.scale[columns]
+
+
+def alone(linked: Mask) -> Mask:
+    """Return which places are not linked to the next, (s, 1) or (s, c), of (s - 1,) or
+    (s - 1, c) that tell which are."""
+    rows = linked if linked.ndim == 2 else linked[:, None]
+    return np.concatenate([~rows, np.ones((1, rows.shape[1]), bool)])
+
+
+def by_column(of: Float) -> Float:
+    """Return (x, s) of all configurations as (x, s, 1); (x, s, c) as it is."""
+    return of if of.ndim == 3 else of[:, :, None]
+
+
+def at_places(of: Float, place: Index, column: Index) -> Float:
+    """Return (x, w) of (x, s), or of (x, s, c) where configurations have their own."""
+    if of.ndim == 2:
+        taken: Float = of.take(place, axis=1)
+        return taken
+    flat = of.reshape(len(of), of.shape[1] * of.shape[2])
+    taken = flat.take(place * of.shape[2] + column, axis=1)
+    return taken
+
+
+def times(stress: Float, x: Float, column: Index | None = None) -> Float:
+    """Return (t, ..., c) forces of self-stresses.
+
+    ``stress`` (t, k), or (t, k, c) where configurations have their own; ``x``
+    (k, ..., c), or (k, w) with (w,) columns.
+    """
+    if stress.ndim == 2:
+        force: Float = stress @ x.reshape(len(x), -1)
+        return force.reshape(len(stress), *x.shape[1:])
+    if column is not None:
+        stress = stress.take(column, axis=2)
+    force = np.einsum("tkc,k...c->t...c", stress, x)
+    return force
 
 
 @dataclass(frozen=True, eq=False)

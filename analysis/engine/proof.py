@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .equilibrium import Float, Index, Mask
-from .pairs import Columns, Crossed, LiveBase
+from .pairs import Columns, Crossed, LiveBase, alone, at_places, times
 
 #: Forces beyond a limit by less than this part of what acts are at it.
 AT_LIMIT = 1e-11
@@ -34,10 +34,12 @@ class Question:
     Attributes
     ----------
     crossed, live, linked, block : as in ``cells``
-    driven : (k, s, c) drives and (k, s) bounds of the live load alone
+    driven : (k, s, c) drives and (k, s) or (k, s, c) bounds of the live load alone
     sign, value : (q,) and (q, t, c): limits as upward ones, kip
     base, dead_base : (t, s) and (t, c): live and dead forces of the remainder
     redundants, weights : (t, w): the redundants in each row and their stresses
+
+    ``base`` and ``weights`` have an axis c more where configurations have their own.
     """
 
     crossed: Crossed
@@ -67,7 +69,8 @@ class Question:
         rays, triangles : (q, t, s, c) bool
             Beyond a limit at the places themselves, and only between them.
         """
-        count, is_linked = could.shape[3], np.append(self.linked, False)
+        places, count = could.shape[2:]
+        is_linked = ~alone(self.linked)
         rays, triangles = np.zeros(could.shape, bool), np.zeros(could.shape, bool)
         every_ray, every_triangle = rays.reshape(-1), triangles.reshape(-1)
         flat = np.flatnonzero(could)
@@ -75,7 +78,9 @@ class Question:
         number = np.empty(could.size, np.int32)
         for first in range(0, len(flat), _AT_ONCE):
             near = flat[first : first + _AT_ONCE]
-            pair = near[is_linked[near // count % could.shape[2]]]
+            place, column = np.divmod(near % (places * count), count)
+            own = column if is_linked.shape[1] > 1 else 0
+            pair = near[is_linked[place, own]]
             # Two triangles that share a place and a limit share a point.
             ends[near] = ends[pair + count] = True
             begin, end = near[0], near[-1] + count + 1
@@ -107,7 +112,8 @@ class Question:
         )
         mine = at.only(near[walk.row])
         base = self.base.reshape(-1)
-        begin, end = base[mine.row_place], base[mine.row_place + 1]
+        after = mine.row_place + (1 if self.base.ndim == 2 else self.base.shape[2])
+        begin, end = base[mine.row_place], base[after]
         over = self._over(mine, walk.x, begin + walk.part * (end - begin))
         there: Index = np.concatenate([walk.row[over], np.flatnonzero(walk.lost)])
         return left.take(there)
@@ -117,8 +123,10 @@ class Question:
         force = self.dead_base.reshape(-1)[at.row_column] * at.best
         force += base
         every = np.arange(len(force))
-        for which, weight in zip(self.redundants.T, self.weights.T, strict=True):
-            force += weight[at.row] * x[which[at.row], every]
+        weights = np.moveaxis(self.weights, 1, 0)
+        own = (at.row,) if weights.ndim == 2 else (at.row, at.column)
+        for which, weight in zip(self.redundants.T, weights, strict=True):
+            force += weight[own] * x[which[at.row], every]
         force *= at.sign
         bound = at.best * at.value
         over: Mask = force - bound > AT_LIMIT * (at.scale + np.abs(bound))
@@ -157,12 +165,16 @@ class _Points:
         g = crossed.dead_g.take(block, axis=1) * known
         g += drive.reshape(len(drive), -1).take(there, axis=1)
         r = crossed.dead_r.take(block, axis=1) * known
-        r += bound.take(place, axis=1)
-        scale = np.maximum(crossed.dead_scale[block] * known, asked.live.scale)
+        r += at_places(bound, place, column)
+        scale = np.maximum(
+            crossed.dead_scale[block] * known, asked.live.scale_of(block)
+        )
         return cls(
             row,
             column,
-            row * places + place,
+            row * places + place
+            if asked.base.ndim == 2
+            else (row * places + place) * count + column,
             row * count + column,
             known,
             asked.sign[limit // rows],
@@ -201,7 +213,7 @@ def above_lines(
     crossed : Crossed
     dead : Columns under dead load
     block : (c,) configurations
-    stress : (t, k), of the members asked for
+    stress : (t, k) or (t, k, c), of the members asked for
     signs : (q,) of the limits
 
     Returns
@@ -244,6 +256,7 @@ def above_lines(
     most = np.empty((len(signs), len(stress), len(block)))
     for q, sign in enumerate(signs.tolist()):
         own = sign * stress
-        most[q] = np.maximum(own, 0.0) @ above + np.maximum(-own, 0.0) @ short
+        most[q] = times(np.maximum(own, 0.0), above)
+        most[q] += times(np.maximum(-own, 0.0), short)
     most[:, :, ~known] = np.inf
     return most

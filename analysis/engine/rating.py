@@ -14,15 +14,16 @@ import numpy as np
 
 from . import general
 from .batch import fronts, linear_peaks
-from .cells import BEYOND, Least, vehicle_shares
+from .cells import BEYOND, Least
 from .chunks import joined, slices
 from .equilibrium import Float, Index, Mask, Truss
 from .loads import Load, Train
+from .mixed import Question, Steps, answered
 from .moving import NOTHING, Governing, Where
 from .setting import Setting, setting
 from .statics import Model
 
-__all__ = ["Ratings", "ratings", "ratings_of"]
+__all__ = ["Ratings", "rating_steps", "ratings", "ratings_of"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,6 +125,29 @@ def ratings_of(
 
     ``with_places``: whether to tell where loads stand.
     """
+    return answered(
+        rating_steps(
+            asked,
+            factor,
+            headroom_up_kip,
+            headroom_down_kip,
+            factor_down,
+            least_only,
+            with_places,
+        )
+    )
+
+
+def rating_steps(
+    asked: Setting,
+    factor: Float,
+    headroom_up_kip: Float,
+    headroom_down_kip: Float,
+    factor_down: Float | None = None,
+    least_only: bool = False,
+    with_places: bool = True,
+) -> Steps[Ratings]:
+    """Come to ``ratings_of``, and ask on the way what may be asked for many together."""
     system, state, settled = asked.system, asked.state, asked.settled
     truss = system.truss
     share = np.broadcast_to(np.asarray(factor, float), (len(truss.names),))
@@ -143,7 +167,7 @@ def ratings_of(
     falls = share if factor_down is None else np.broadcast_to(factor_down, share.shape)
     present = ~np.asarray(truss.absent, bool)
     by_level = np.repeat(np.stack([share, falls]) * present, levels, axis=0)
-    beyond |= _redundant_members(
+    beyond |= yield from _redundant_members(
         asked, (upper, lower), found, by_level if least_only else None
     )
     for c in np.flatnonzero(state.stands).tolist():
@@ -294,8 +318,8 @@ def _redundant_members(
     limits: tuple[Float, Float],
     found: _Multiples,
     factor: Float | None,
-) -> Mask:
-    """Fold in members that redundants touch; return configurations not answered.
+) -> Steps[Mask]:
+    """Fold in members that redundants touch; come to the configurations not answered.
 
     With an (L, m) ``factor`` only the least rating of each configuration is wanted.
     """
@@ -324,7 +348,7 @@ def _redundant_members(
     upper, lower = (
         np.ascontiguousarray(np.moveaxis(limit[..., members], 0, 2)) for limit in limits
     )
-    shares, beyond, left = vehicle_shares(
+    shares, beyond, left = yield Question(
         crossed,
         dead,
         crossed.live(asked.live_kip),

@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from analysis.engine import rating
+from analysis.engine import mixed
 from analysis.engine.alone import Alone
 from analysis.engine.answer import answer, answer_many
 from analysis.engine.moving import envelope_of
@@ -76,7 +76,7 @@ def test_multiples_of_one_are_those_of_the_same_among_others(form, model, monkey
         ones = np.ones(m)
         theirs = ratings_of(two, ones, up.repeat(2, 0), down.repeat(2, 0))
         with monkeypatch.context() as only:
-            only.setattr(rating, "vehicle_shares", refuse)
+            only.setattr(mixed, "vehicle_shares", refuse)
             mine = ratings_of(one, ones, up, down)
         np.testing.assert_allclose(mine.up[0], theirs.up[0], rtol=SAME, atol=SAME)
         np.testing.assert_allclose(mine.down[0], theirs.down[0], rtol=SAME, atol=SAME)

@@ -1,0 +1,234 @@
+"""Multiples of moving loads for several trusses of one make at once.
+
+Feet and kips; tension positive. Array axes as in ``cells``; here every configuration, on
+the last axis, has its own geometry.
+
+A call costs as much as its work where configurations are few, and most bridges have but
+few. Trusses whose redundants are bound and coupled alike go through ``cells`` together,
+whatever their lengths. Of those with fewer places of the load the rest are places without
+any load.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+
+from .cells import BLOCK, Least, Shares, mixed_shares, vehicle_shares
+from .equilibrium import Float, Index, Mask
+from .loads import Places
+from .pairs import Columns, Crossed, LiveBase
+
+__all__ = ["Question", "Steps", "answered", "answered_together"]
+
+#: Of more configurations than this the work costs more than the call.
+_FEW = 48
+
+T = TypeVar("T")
+Found = tuple[Shares, Mask, list[tuple[int, int]]]
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """What ``vehicle_shares`` is asked."""
+
+    crossed: Crossed
+    dead: Columns
+    live: LiveBase
+    places: Places
+    wanted: Index
+    limits: tuple[Float, Float]
+    least: Least | None
+
+    def answer(self) -> Found:
+        """Answer it by itself."""
+        return vehicle_shares(
+            self.crossed,
+            self.dead,
+            self.live,
+            self.places,
+            self.wanted,
+            self.limits,
+            self.least,
+        )
+
+    @property
+    def make(self) -> object:
+        """Return what trusses share that can be answered together; None of others."""
+        crossed = self.crossed
+        if self.least is not None or crossed.count > _FEW or not crossed.coupled.any():
+            return None
+        bounds = (
+            crossed.bounded_by_partner,
+            crossed.bounded_by_self,
+            crossed.locked,
+            crossed.coupled,
+            crossed.system.watched,
+            self.wanted,
+        )
+        return (
+            len(crossed.system.truss.names),
+            len(self.limits[0]),
+            *(of.tobytes() for of in bounds),
+        )
+
+
+#: What asks questions and, given the answers, comes to something.
+Steps = Generator[Question, Found, T]
+
+
+def answered(steps: Steps[T]) -> T:
+    """Answer each question by itself; return what is come to."""
+    try:
+        question = next(steps)
+        while True:
+            question = steps.send(question.answer())
+    except StopIteration as end:
+        result: T = end.value
+        return result
+
+
+def answered_together(many: Sequence[Steps[T]]) -> list[T]:
+    """Answer the questions of many together where they can be; return what each comes to.
+
+    Each answer is what it would be by itself, but for rounding.
+    """
+    results: dict[int, T] = {}
+    asked: dict[int, Question] = {}
+
+    def go_on(number: int, answer: Found | None) -> None:
+        try:
+            steps = many[number]
+            asked[number] = next(steps) if answer is None else steps.send(answer)
+        except StopIteration as end:
+            results[number] = end.value
+
+    for number in range(len(many)):
+        go_on(number, None)
+    while asked:
+        now = dict(asked)
+        asked.clear()
+        for numbers in _blocks(now):
+            found = _answers([now[number] for number in numbers])
+            for number, one in zip(numbers, found, strict=True):
+                go_on(number, one)
+    return [results[number] for number in range(len(many))]
+
+
+def _blocks(asked: dict[int, Question]) -> list[list[int]]:
+    """Return the numbers of the questions to be answered together."""
+    blocks: list[list[int]] = []
+    by_make: dict[object, list[int]] = {}
+    for number, question in asked.items():
+        make = question.make
+        if make is None:
+            blocks.append([number])
+        else:
+            by_make.setdefault(make, []).append(number)
+    for numbers in by_make.values():
+        block: list[int] = []
+        count = 0
+        # Those with places in like number together: the rest are filled up.
+        for number in sorted(numbers, key=lambda n: asked[n].live.base.shape[1]):
+            count += asked[number].crossed.count
+            if count > BLOCK and block:
+                blocks.append(block)
+                block, count = [], asked[number].crossed.count
+            block.append(number)
+        blocks.append(block)
+    return blocks
+
+
+def _answers(questions: Sequence[Question]) -> list[Found]:
+    if len(questions) == 1:
+        return [questions[0].answer()]
+    crossed = _Mixed([one.crossed for one in questions])
+    live = _MixedLive.of(questions)
+    places = live.base.shape[1]
+    linked = np.zeros((places - 1, crossed.count), bool)
+    for one, columns in zip(questions, crossed.parts, strict=True):
+        linked[: len(one.places.linked), columns] = one.places.linked[:, None]
+    dead = Columns(
+        np.concatenate([one.dead.x for one in questions], axis=-1),
+        np.concatenate([one.dead.target for one in questions], axis=-1),
+        np.concatenate([one.dead.states for one in questions], axis=-1),
+        np.concatenate([one.dead.unsettled for one in questions]),
+    )
+    upper, lower = (
+        np.concatenate([one.limits[side] for one in questions], axis=2)
+        for side in (0, 1)
+    )
+    found, beyond, left = mixed_shares(
+        crossed, dead, live, linked, questions[0].wanted, (upper, lower)
+    )
+    return [
+        (
+            Shares(found.share[:, :, mine], found.at[:, :, mine]),
+            beyond[mine],
+            [(c - mine.start, at) for c, at in left if mine.start <= c < mine.stop],
+        )
+        for mine in crossed.parts
+    ]
+
+
+class _Mixed(Crossed):
+    """The configurations of several trusses of one make.
+
+    ``stress`` is (m, k, c); ``parts`` are the configurations of each.
+    """
+
+    def __init__(self, many: Sequence[Crossed]) -> None:
+        first = many[0]
+        # What is bound and coupled is one for all; what follows from geometry is joined.
+        self.__dict__.update(first.__dict__)
+        counts = [one.count for one in many]
+        ends = np.cumsum(counts).tolist()
+        self.parts = [slice(end - n, end) for n, end in zip(counts, ends, strict=True)]
+        self.stress = np.concatenate(
+            [np.repeat(one.stress[:, :, None], one.count, axis=2) for one in many],
+            axis=2,
+        )
+        for name in _OF_CONFIGURATIONS:
+            joined: Any = np.concatenate([getattr(one, name) for one in many], axis=-1)
+            setattr(self, name, joined)
+
+    def drive(self, live: LiveBase, columns: slice | Index) -> Float:
+        """Return (k, s, c): ``g`` of the live loads, each truss's own."""
+        if not isinstance(live, _MixedLive):
+            raise TypeError("each truss has its own live loads")
+        return live.g[:, :, columns]
+
+
+_OF_CONFIGURATIONS = ("matrix", "dead_base", "dead_g", "dead_r", "dead_scale")
+
+
+@dataclass(frozen=True, eq=False)
+class _MixedLive(LiveBase):
+    """Live loads of each configuration: ``base`` (m, s, c), ``r`` and ``g`` (k, s, c)."""
+
+    g: Float
+
+    @classmethod
+    def of(cls, questions: Sequence[Question]) -> _MixedLive:
+        """Join the live loads of several trusses; after the last place there is no load."""
+        places = max(one.live.base.shape[1] for one in questions)
+        counts = [one.crossed.count for one in questions]
+
+        def joined(parts: Sequence[Float]) -> Float:
+            every = np.zeros((len(parts[0]), places, sum(counts)))
+            begin = 0
+            for part, count in zip(parts, counts, strict=True):
+                every[:, : part.shape[1], begin : begin + count] = part
+                begin += count
+            return every
+
+        return cls(
+            joined([one.live.base[:, :, None] for one in questions]),
+            np.zeros((0, 0)),
+            joined([one.live.r[:, :, None] for one in questions]),
+            np.repeat([one.live.scale for one in questions], counts),
+            joined([one.crossed.drive(one.live, slice(None)) for one in questions]),
+        )
