@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 from typing import Any, cast
@@ -34,7 +34,7 @@ from .mixed import Steps, answered
 from .moving import Envelope
 from .question import CheckInput, MemberInput
 from .rating import rating_steps
-from .resistance import LEVELS, METHODS, Capacity, Piece, bare_section, capacity
+from .resistance import LEVELS, METHODS, Capacity, bare_section, capacity
 from .setting import Setting, setting
 from .statics import DeadState, Model, dead_forces
 
@@ -407,27 +407,18 @@ def _headroom(
 def _headrooms(each: Capacity, dead: Float, level: str, upward: bool) -> Float:
     """Return ``Capacity.headroom_kip`` of many dead-load forces of one member.
 
-    It is the least of a few straight lines, each of which two forces give; or that of
-    the pieces that were there before others were added, where it is more.
+    It is the lesser of two straight lines; where some pieces may be better without the
+    others, the most of several such.
     """
-    if each.before is not None:
-        all_of_them = _headrooms(replace(each, before=None), dead, level, upward)
-        return np.maximum(all_of_them, _headrooms(each.before, dead, level, upward))
-    room = np.full(len(dead), np.inf)
-    for piece in each.pieces:
-        alone = replace(
-            each, pieces=tuple(p if p is piece else _unrated(p) for p in each.pieces)
+    room = np.full(len(dead), -np.inf)
+    for some in (each, *each.fewer):
+        first, slope, most = some.line(level, upward)
+        np.maximum(
+            room,
+            np.minimum(first - (slope if upward else -slope) * dead, most),
+            out=room,
         )
-        at_zero = alone.headroom_kip(0.0, level, upward)
-        if not math.isfinite(at_zero):
-            continue
-        slope = alone.headroom_kip(1.0, level, upward) - at_zero
-        np.minimum(room, at_zero + slope * dead, out=room)
     return room
-
-
-def _unrated(piece: Piece) -> Piece:
-    return replace(piece, tension_kip=None, compression_kip=None)
 
 
 # --- writing ---------------------------------------------------------------------------
@@ -552,7 +543,7 @@ def written(part: Part) -> dict[str, Any]:
         "floor": _floor(part),
         "pins": {pin.joint: _pin(pin) for pin in part.pins},
         "assumptions": sentences.assumptions(
-            check, part.loading, part.chord, part.floor
+            check, part.loading, part.chord, part.floor, _uncounted(part)
         ),
         "warnings": sentences.warnings(
             check,
@@ -820,6 +811,25 @@ def _lifted(part: Part) -> tuple[str, ...]:
     total = part.state.reactions[part.c] + part.moved[0].reaction_min_kip[part.c]
     joints = (geometry.pinned, geometry.roller)
     return tuple(joint for joint, kip in zip(joints, total, strict=True) if kip < -1e-9)
+
+
+def _uncounted(part: Part) -> list[str]:
+    """Return the members that not all pieces are counted in, as forces move them."""
+    factored = METHODS[part.check.method].dead_factor
+    found = []
+    for m, name in enumerate(part.batch.truss.names):
+        each, (rise, fall) = part.capacity(m), part.live[m]
+        if not each.fewer or not part.stands or not part.is_rated(m):
+            continue
+        dead = part.dead[m]
+        ways = [dead + rise > 0.0 and rise >= 0.0, dead + fall < 0.0]
+        if not all(
+            each.counts_all(factored * dead, upward)
+            for upward, goes in zip((True, False), ways, strict=True)
+            if goes
+        ):
+            found.append(name)
+    return found
 
 
 def _at(limits: Mapping[str, float] | None, level: str) -> float | None:

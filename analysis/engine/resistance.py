@@ -7,10 +7,10 @@ levels are inventory and operating.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 from .materials import STEEL_E_KSI, WEIGHT_PCF, Material, Strength, strength
 from .question import GivenSection, MemberInput
@@ -37,6 +37,12 @@ TIMBER_COLUMN: tuple[tuple[float, float], ...] = (
 )
 TIMBER_TENSION_KSI = 0.825
 TIMBER_LEVEL = {"inventory": 1.0, "operating": 1.33}
+
+#: Of so many pieces every choice is tried for the one that carries most; of more, every
+#: choice of the first ones, and the others one after the other, as they are listed.
+MOST_SORTED_OUT = 5
+#: What is more by less than this part is alike.
+ALIKE = 1e-12
 
 #: Greatest KL/r of main compression members, and L/r of main tension members.
 MOST_SLENDER_COMPRESSION = 120.0
@@ -151,11 +157,13 @@ class Capacity:
     ----------
     section : Section, after losses
     ea_kip : E times A, all components
-    slenderness : KL/r of the worse plane; None where no compression is rated
+    slenderness : KL/r of the worse plane, of the pieces counted in compression; None
+        where no compression is rated
     tension_kip, compression_kip : by level, were all of the force shared alike; None
         where not rated
     pieces : per component; empty where no group says what the member is made of
-    before : what those of them that carry dead load come to alone; None where all do
+    fewer : what some of the pieces come to without the others, where that may be more
+    kept : which pieces of the member they are, where they are some of them
     """
 
     section: Section
@@ -164,7 +172,8 @@ class Capacity:
     tension_kip: Limits | None
     compression_kip: Limits | None
     pieces: tuple[Piece, ...]
-    before: Capacity | None = None
+    fewer: tuple[Capacity, ...] = ()
+    kept: tuple[int, ...] = ()
 
     @cached_property
     def _is_late(self) -> bool:
@@ -178,20 +187,36 @@ class Capacity:
         """Return how much the force may rise, or fall, from the dead-load force.
 
         Dead force is shared by the components that carry all, live force by all of
-        them, each by EA; the first component at its limit sets it. Where those added
-        would lower what the others carry without them, by being weaker or more slender,
-        they are left out. Negative where dead load alone is beyond it, infinite where
-        there is no limit.
+        them, each by EA; the first component at its limit sets it. Negative where dead
+        load alone is beyond it, infinite where there is no limit.
+
+        Pieces that would lower what the others carry without them, by being weaker or
+        more slender, are not counted, so that metal put on a member never lowers its
+        rating. In tension that is the static theorem: forces that balance and are
+        nowhere beyond a limit are carried, however the pieces share in fact. In
+        compression it is common practice and rests on two things more: a piece not
+        counted that is held to the others along the member makes it stiffer sideways
+        and never less stiff, and those counted are taken with their own radii, not
+        with those of the whole. No piece is counted without one that carries dead load.
         """
-        room = self._together(dead_kip, level, upward)
-        if self.before is not None:
-            room = max(room, self.before.headroom_kip(dead_kip, level, upward))
+        room = self.together_kip(dead_kip, level, upward)
+        for some in self.fewer:
+            room = max(room, some.together_kip(dead_kip, level, upward))
         return room
 
-    def _together(self, dead_kip: float, level: str, upward: bool) -> float:
+    def counts_all(self, dead_kip: float, upward: bool) -> bool:
+        """Return whether the room one way is that of all pieces, at every level."""
+        return not any(
+            some.together_kip(dead_kip, level, upward)
+            > self.together_kip(dead_kip, level, upward) + ALIKE * self.ea_kip
+            for some in self.fewer
+            for level in LEVELS
+        )
+
+    def together_kip(self, dead_kip: float, level: str, upward: bool) -> float:
         """Return the same with all components taking their share."""
         if upward and self._is_late:
-            return self._together_kip(level) - dead_kip
+            return self._pulled_kip(level) - dead_kip
         dead_ea = self._dead_ea_kip
         room = math.inf
         for piece in self.pieces:
@@ -203,7 +228,21 @@ class Capacity:
             room = min(room, left * self.ea_kip / piece.ea_kip)
         return room
 
-    def _together_kip(self, level: str) -> float:
+    def line(self, level: str, upward: bool) -> tuple[float, float, float]:
+        """Return (p, s, q): the room of all pieces under a dead force D is the lesser of
+        p - s D and q, where D is positive as the force moves.
+        """
+        if upward and self._is_late:
+            return self._pulled_kip(level), 1.0, math.inf
+        first = {True: math.inf, False: math.inf}
+        for piece in self.pieces:
+            limits = piece.tension_kip if upward else piece.compression_kip
+            if limits is not None:
+                reached = limits[level] * self.ea_kip / piece.ea_kip
+                first[piece.carries_dead] = min(first[piece.carries_dead], reached)
+        return first[True], self.ea_kip / self._dead_ea_kip, first[False]
+
+    def _pulled_kip(self, level: str) -> float:
         """Return the pull at which the first of unequally tight bars is at its limit.
 
         A bar longer by d takes nothing until the others have stretched d.
@@ -243,11 +282,125 @@ def capacity(
         return Capacity(unit, e, None, None, None, ())
     parts = tuple(part for part in parts if part.acts)
     found = _capacity(member, parts, method_key, kl_out_in)
-    old = tuple(part for part in parts if part.carries_dead)
-    if 0 < len(old) < len(parts):
-        before = _capacity(member, old, method_key, kl_out_in)
-        return replace(found, before=before)
-    return found
+    if found.tension_kip is None or _are_alike(member, parts):
+        return found
+    some = [
+        replace(
+            _capacity(member, tuple(parts[p] for p in kept), method_key, kl_out_in),
+            kept=kept,
+        )
+        for kept in _choices([part.carries_dead for part in parts])
+    ]
+    return _with_fewer(found, some)
+
+
+def _are_alike(member: MemberInput, parts: Sequence[_Part]) -> bool:
+    """Return whether none of the pieces can lower what the others carry.
+
+    Of one metal, whatever their radii: A F(KL/r) by the column formula never falls as A
+    and I grow, nothing else being changed.
+    """
+
+    def make(part: _Part) -> object:
+        section, known = part.section, part.known
+        bends: object = None
+        if not member.tension_only:
+            bends = section.shear_square, section.alone
+            if known is not None and known.kind == "timber":
+                bends = bends, section.r_in_plane_in, section.r_out_of_plane_in
+        net = section.net_area_in2 / section.area_in2
+        return known, part.carries_dead, part.longer_in, net, bends
+
+    return len(parts) == 1 or len({make(part) for part in parts}) == 1
+
+
+def _choices(carry_dead: Sequence[bool]) -> Iterator[tuple[int, ...]]:
+    """Return which pieces may be counted: some of them, one of which carries dead load.
+
+    Whoever adds a piece at the end adds choices and takes none away.
+    """
+    count = len(carry_dead)
+    first = range(min(count, MOST_SORTED_OUT))
+    for many in range(min(count - 1, len(first)), 0, -1):
+        for kept in combinations(first, many):
+            if any(carry_dead[p] for p in kept):
+                yield kept
+    for many in range(len(first) + 1, count):
+        if any(carry_dead[:many]):
+            yield tuple(range(many))
+
+
+def _with_fewer(whole: Capacity, some: Sequence[Capacity]) -> Capacity:
+    """Return a capacity with those choices of its pieces that can carry more."""
+    every = [whole, *some]
+    useful: set[int] = set()
+    for upward in (True, False):
+        if not upward and whole.compression_kip is None:
+            continue
+        for level in LEVELS:
+            useful |= _not_below([one.line(level, upward) for one in every])
+    # Those that were there before the others: sampled sizes may make them the better.
+    old = tuple(p for p, piece in enumerate(whole.pieces) if piece.carries_dead)
+    fewer = tuple(
+        one for k, one in enumerate(every) if k and (k in useful or one.kept == old)
+    )
+    if not fewer:
+        return whole
+
+    def most(each: Sequence[Limits | None]) -> Limits | None:
+        known = [one for one in each if one is not None]
+        if not known:
+            return None
+        return {level: max(one[level] for one in known) for level in LEVELS}
+
+    counted = whole
+    for one in fewer if whole.compression_kip is not None else ():
+        if _pushed(one) > _pushed(counted) * (1.0 + ALIKE):
+            counted = one
+    return replace(
+        whole,
+        slenderness=counted.slenderness,
+        tension_kip=most([one.tension_kip for one in (whole, *fewer)]),
+        compression_kip=most([one.compression_kip for one in (whole, *fewer)]),
+        fewer=fewer,
+    )
+
+
+def _pushed(one: Capacity) -> float:
+    return 0.0 if one.compression_kip is None else one.compression_kip["operating"]
+
+
+def _not_below(lines: Sequence[tuple[float, float, float]]) -> set[int]:
+    """Return which of some lines, as ``Capacity.line`` gives them, others do not cover.
+
+    Of lines alike the first; the first of all is left out only where it is covered.
+    """
+    kept: list[int] = []
+    for k, line in enumerate(lines):
+        if any(_covers(lines[other], line) for other in kept):
+            continue
+        kept = [other for other in kept if not _covers(line, lines[other])]
+        kept.append(k)
+    return set(kept)
+
+
+def _covers(
+    above: tuple[float, float, float], below: tuple[float, float, float]
+) -> bool:
+    """Return whether one line leaves as much room as another under any dead force.
+
+    Rooms below zero are all none.
+    """
+    (p, s, q), (p_below, s_below, q_below) = above, below
+    more = 1.0 + ALIKE
+    if p * more < p_below or q * more < q_below:
+        return False
+    steeper = s_below - s
+    if abs(steeper) <= ALIKE * s:
+        return True
+    # Where the sloping parts meet; beyond it the other is the higher of the two.
+    meet = p - s * (p_below - p) / steeper
+    return meet <= 0.0 if steeper < 0.0 else meet * more >= q_below
 
 
 def _capacity(
@@ -278,7 +431,7 @@ def _capacity(
     if pulled is None or not any(piece.late_kip for piece in pieces):
         return found
     return replace(
-        found, tension_kip={level: found._together_kip(level) for level in LEVELS}
+        found, tension_kip={level: found._pulled_kip(level) for level in LEVELS}
     )
 
 

@@ -37,7 +37,7 @@ from .materials import Material, strength
 from .moving import envelope
 from .question import CheckInput, LiveLoad, MemberInput
 from .rating import ratings_of
-from .resistance import METHODS, Capacity, Limits, bare_section, capacity
+from .resistance import METHODS, Capacity, Limits, Piece, bare_section, capacity
 from .setting import setting
 from .statics import Model, dead_forces
 
@@ -620,13 +620,13 @@ class _Piece:
 class _Bar:
     """One member in every configuration; ``extra_plf`` above its recorded weight.
 
-    ``before`` are the pieces that were there before others were added, by themselves.
+    ``fewer`` are some of the pieces by themselves, which may carry more.
     """
 
     pieces: tuple[_Piece, ...]
     ea_kip: Float
     extra_plf: Float
-    before: _Bar | None = None
+    fewer: tuple[_Bar, ...] = ()
 
     def headroom_kip(self, dead_kip: Float, upward: bool) -> Float:
         """Return (c,) as ``resistance.Capacity.headroom_kip`` does for one."""
@@ -642,8 +642,8 @@ class _Bar:
             own = dead_kip * piece.ea_kip / dead_ea if piece.carries_dead else 0.0
             left = limit - own if upward else limit + own
             room = np.minimum(room, left * self.ea_kip / piece.ea_kip)
-        if self.before is not None:
-            room = np.maximum(room, self.before.headroom_kip(dead_kip, upward))
+        for some in self.fewer:
+            room = np.maximum(room, some.headroom_kip(dead_kip, upward))
         return room
 
 
@@ -681,14 +681,12 @@ def _bar(
         for p, (ea, pull, push) in enumerate(base)
     )
     ea_all = np.sum([piece.ea_kip for piece in pieces], axis=0)
-    before = _before(pieces, whole)
-    return _Bar(pieces, ea_all, plf * (weight - 1.0), before)
+    fewer = tuple(_some(pieces, whole.pieces, one) for one in whole.fewer)
+    return _Bar(pieces, ea_all, plf * (weight - 1.0), fewer)
 
 
-def _before(pieces: Sequence[_Piece], whole: Capacity) -> _Bar | None:
-    """Return the pieces that carry dead load, as strong as without those added."""
-    if whole.before is None:
-        return None
+def _some(pieces: Sequence[_Piece], together: Sequence[Piece], some: Capacity) -> _Bar:
+    """Return some of the pieces, as strong as they are without the others."""
 
     def alone(
         of: Float | None, now: Limits | None, then: Limits | None
@@ -697,20 +695,19 @@ def _before(pieces: Sequence[_Piece], whole: Capacity) -> _Bar | None:
             return of
         return of * (then[LEVEL] / now[LEVEL])
 
-    old = [
-        (piece, now)
-        for piece, now in zip(pieces, whole.pieces, strict=True)
-        if now.carries_dead
-    ]
     found = tuple(
         replace(
-            piece,
-            tension_kip=alone(piece.tension_kip, now.tension_kip, then.tension_kip),
+            pieces[p],
+            tension_kip=alone(
+                pieces[p].tension_kip, together[p].tension_kip, then.tension_kip
+            ),
             compression_kip=alone(
-                piece.compression_kip, now.compression_kip, then.compression_kip
+                pieces[p].compression_kip,
+                together[p].compression_kip,
+                then.compression_kip,
             ),
         )
-        for (piece, now), then in zip(old, whole.before.pieces, strict=True)
+        for p, then in zip(some.kept, some.pieces, strict=True)
     )
     ea = np.sum([piece.ea_kip for piece in found], axis=0)
     return _Bar(found, ea, np.zeros(len(ea)))

@@ -6,7 +6,7 @@ read, never from how it was written.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -113,8 +113,12 @@ def assumptions(
     loading: Loading | None,
     chord: ChordState | None,
     beams: floor.FloorCheck | None = None,
+    uncounted: Sequence[str] = (),
 ) -> list[str]:
-    """Return what stands in for what is not recorded, and how the truss is seen."""
+    """Return what stands in for what is not recorded, and how the truss is seen.
+
+    ``uncounted``: the members of which not all pieces are counted.
+    """
     return [
         "The truss is taken as pin-jointed in one plane, straight, and loaded at its "
         "joints only.",
@@ -124,6 +128,7 @@ def assumptions(
         *_rated_by(check),
         *[materials.strength(each).assumption for each in _materials(check)],
         *_made_of(check),
+        *_not_counted(uncounted),
         *_floor(check),
         *_loading(check, loading),
         *(floor.assumptions(beams) if check.live_load is not None else []),
@@ -250,6 +255,16 @@ def _made_of(check: CheckInput) -> list[str]:
             f"{listed(lost)}."
         )
     return found
+
+
+def _not_counted(names: Sequence[str]) -> list[str]:
+    if not names:
+        return []
+    return [
+        f"Not every piece of {listed(names)} is counted in what it can carry: one that "
+        "is weaker or more slender than the others would lower it, and what they carry "
+        "without it they carry with it there. Its weight and its stiffness are counted."
+    ]
 
 
 def _floor(check: CheckInput) -> list[str]:

@@ -609,16 +609,26 @@ def test_pieces_added_never_lower_what_the_others_carry():
         "live_load": {"axles": [{"kip": 60, "behind_front_ft": 0}]},
     }
 
-    def rating(*pieces):
+    def answered(*pieces):
         members = [{"names": ["L0L1"], "components": [eyebar, *pieces]}]
-        found = answer(document | {"members": members})["members"]["L0L1"]
-        return found["rating"]["operating"]
+        return answer(document | {"members": members})
+
+    def rating(*pieces):
+        return answered(*pieces)["members"]["L0L1"]["rating"]["operating"]
 
     assert rating() == pytest.approx(92.5 / 30)
     area = 3 + math.pi / 4
     assert rating(rod) == pytest.approx(92.5 / 30 * area / 3)
     weak = rod | {"material": {"kind": "wrought-iron"}}
     assert rating(weak) == pytest.approx(92.5 / 30)
+    # Neither when it took its part of the dead load, nor when the strong rod was there.
+    assert rating(weak | {"carries": "all"}) == pytest.approx(92.5 / 30)
+    for pieces in ([rod, weak], [weak, rod], [rod, weak, weak | {"carries": "all"}]):
+        assert rating(*pieces) == pytest.approx(92.5 / 30 * area / 3)
+    said = [one for one in answered(weak)["assumptions"] if "is counted" in one]
+    assert len(said) == 1
+    assert said[0].startswith("Not every piece of L0L1 is counted")
+    assert not [one for one in answered(rod)["assumptions"] if "is counted" in one]
 
 
 def test_unrecorded_rod_ends_are_taken_as_the_weaker():

@@ -13,6 +13,7 @@ METALS = [
     {"kind": "steel", "year": 1950},
     {"fy_ksi": 50, "fu_ksi": 70},
 ]
+CARRIES = ("all", "live", "none")
 thick = st.sampled_from([0.25, 0.3125, 0.5, 0.75, 1.0])
 
 
@@ -66,20 +67,33 @@ def checks(draw):
     }
 
 
-@given(checks(), pieces(), st.sampled_from([None, *METALS]), st.sampled_from([0, 1]))
-def test_metal_added_never_lowers_the_rating_of_its_member(check, more, metal, group):
-    """However weak, slender or badly threaded it is."""
-    groups = list(check["members"])
+@st.composite
+def additions(draw):
+    """One piece after the other, of any metal, with or without the dead load."""
+    metal = draw(st.sampled_from([None, *METALS]))
     own = {"material": metal} if metal else {}
-    added = [*groups[group]["components"], more | own | {"carries": "live"}]
-    groups[group] = groups[group] | {"components": added}
+    return draw(pieces()) | own | {"carries": draw(st.sampled_from(CARRIES))}
+
+
+@given(checks(), st.sampled_from([0, 1]), st.lists(additions(), min_size=1, max_size=4))
+def test_metal_added_never_lowers_the_rating_of_its_member(check, group, added):
+    """However weak, slender or badly threaded it is, and whatever was added before."""
     before = answer(check)["members"]
-    after = answer(check | {"members": groups})["members"]
-    for name, member in before.items():
-        assert after[name]["dead_kip"] == member["dead_kip"]
-        for level in LEVELS:
-            one, two = (found[name]["rating"][level] for found in (before, after))
-            assert one is None or two is None or two * AGREE >= one, name
+    for k in range(len(added)):
+        groups = list(check["members"])
+        together = [*groups[group]["components"], *added[: k + 1]]
+        groups[group] = groups[group] | {"components": together}
+        after = answer(check | {"members": groups})["members"]
+        for name, member in before.items():
+            now = after[name]
+            assert now["dead_kip"] == member["dead_kip"]
+            for level in LEVELS:
+                one, two = member["rating"][level], now["rating"][level]
+                assert one is None or two * AGREE >= one, (name, k)
+                for way in ("tension_kip", "compression_kip"):
+                    one, two = (m["resistance"][level][way] for m in (member, now))
+                    assert one is None or two * AGREE >= one, (name, k, way)
+        before = after
 
 
 @given(checks(), st.floats(10, 2000))

@@ -126,14 +126,20 @@ def test_nothing_unknown_gives_the_answer_itself():
     assert sampled.limit_tons == pytest.approx([limit] * 4, rel=1e-9)
 
 
+ROD = {"shape": "round-rod", "diameter_in": 1.0, "ends": "upset", "carries": "live"}
+WEAK = ROD | {"material": {"kind": "wrought-iron"}}
+STRONG = ROD | {"material": {"fy_ksi": 60, "fu_ksi": 75}}
+
+
 @pytest.mark.parametrize(
-    "metal", [{"kind": "wrought-iron"}, {"fy_ksi": 60, "fu_ksi": 75}]
+    "added",
+    [[WEAK], [STRONG], [WEAK | {"carries": "all"}], [WEAK, STRONG], [STRONG] * 2],
+    ids=["weak", "strong", "weak, carrying all", "weak and strong", "two strong"],
 )
-def test_pieces_added_count_where_they_help(metal):
+def test_pieces_added_count_where_they_help(added):
     """A weak one is left out as in a whole check."""
     eyebar = {"shape": "eyebar", "width_in": 4, "thickness_in": 0.75}
-    rod = {"shape": "round-rod", "diameter_in": 1.0, "ends": "upset", "carries": "live"}
-    pieces = [eyebar, rod | {"material": metal}]
+    pieces = [eyebar, *added]
     document = {
         "geometry": {
             "form": "king-post",
