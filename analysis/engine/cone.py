@@ -22,7 +22,7 @@ CARRIED = 1e-10
 ROUNDING = 1e-13
 #: Cuts are kept of loads that are outside by this part of their work.
 CLEAR = 1e-5
-#: A cut bars a load if its product is below minus this part of its terms.
+#: A cut bars a load if its product is below minus this part of its size.
 BARRED = 1e-7
 _MOST_CUTS = 200
 
@@ -63,7 +63,7 @@ class Cone:
         at_start, at_end = self.cuts @ start, self.cuts @ end
         one = (1.0 - low) * at_start + low * at_end
         two = (1.0 - high) * at_start + high * at_end
-        clear = -BARRED * (np.abs(self.cuts) @ (np.abs(start) + np.abs(end)))
+        clear = -BARRED * size_of(self.cuts, np.abs(start) + np.abs(end))
         return bool(((one < clear) & (two < clear)).any())
 
     def cut(self, load: Float) -> Float | None:
@@ -94,7 +94,7 @@ class Cone:
         Both loads are (n,).
         """
         fall = -(self.cuts @ step)
-        falls = fall > CARRIED * (np.abs(self.cuts) @ np.abs(step))
+        falls = fall > CARRIED * size_of(self.cuts, step)
         if falls.any():
             held = np.maximum(self.cuts[falls] @ start, 0.0) / fall[falls]
             most = min(most, float(held.min()))
@@ -110,9 +110,20 @@ class Cone:
         return most
 
 
+def size_of(cuts: Float, load: Float) -> Float:
+    """Return what products of (q, n) cuts, or one, with (n,) a load are measured by.
+
+    Where a load leaves out the joints of a cut, all that is multiplied is rounding: not
+    the terms tell then whether the product is none, but the greatest that there can be.
+    """
+    size, most = np.abs(cuts), float(np.abs(load).max(initial=0.0))
+    answer: Float = np.maximum(size @ np.abs(load), most * size.max(axis=-1))
+    return answer
+
+
 def _until(cut: Float, start: Float, step: Float) -> float:
     """Return how often ``step`` can be added to ``start`` before the cut bars it."""
     fall = -float(cut @ step)
-    if fall <= CARRIED * float(np.abs(cut) @ np.abs(step)):
+    if fall <= CARRIED * float(size_of(cut, step)):
         return np.inf
     return max(float(cut @ start), 0.0) / fall

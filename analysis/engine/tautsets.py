@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.linalg
 
-from .cone import Cone
+from .cone import Cone, size_of
 from .equilibrium import Equilibrium, Float, Index, Mask
 
 #: Forces and gaps (as the force that would close them) are zero within this part
@@ -190,7 +190,7 @@ class TautSets:
         if not len(self._refusals):
             return None
         product = self._refusals @ load
-        size = np.abs(self._refusals) @ np.abs(load)
+        size = size_of(self._refusals, load)
         outside = product < -TOLERANCE * size
         if not outside.any():
             return None
