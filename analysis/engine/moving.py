@@ -171,7 +171,8 @@ def envelopes_of(
     force = asked.state.forces_kip
     ranges = [_Range.from_dead(force, with_places) for _ in shares]
     beyond = asked.settled.beyond.copy()
-    _vehicles_on_redundant_members(asked, shares, ranges, beyond)
+    if asked.state.stands.any():
+        _vehicles_on_redundant_members(asked, shares, ranges, beyond)
     return [
         _envelope(asked, share, range_, beyond.copy(), reaction_factor)
         for share, range_ in zip(shares, ranges, strict=True)
@@ -203,8 +204,10 @@ def _envelope(
         if beyond[c]:
             some, what = ~np.asarray(truss.absent, bool), loads
         elif len(system.touched) and asked.spreads:
-            some = np.isin(np.arange(len(share)), system.touched)
+            some = _spread_on_redundant_members(asked, c, share, range_)
             what = tuple(x if not isinstance(x, Train) else NOTHING for x in loads)
+            if not some.any():
+                continue
         else:
             continue
         found = general.extremes(
@@ -307,6 +310,19 @@ class _Range:
             _at(places, peaks.low_at, is_turned=True),
         )
 
+    def take_one(
+        self, c: int, members: Index, high: Float, low: Float, load: int
+    ) -> None:
+        """Fold in (t,) forces of one configuration under a load that is no vehicle."""
+        for mine, mine_at, new, better in (
+            (self.high, self.high_at, high, high > self.high[c, members]),
+            (self.low, self.low_at, low, low < self.low[c, members]),
+        ):
+            mine[c, members] = np.where(better, new, mine[c, members])
+            if mine_at is not None:
+                for part, where in zip(mine_at, (0.0, 0, load), strict=True):
+                    part[c, members[better]] = where
+
     def put(self, columns: Index, other: _Range) -> None:
         """Take another's configurations in place of these."""
         self.high[columns], self.low[columns] = other.high, other.low
@@ -401,6 +417,25 @@ def _spread_on_linear_members(asked: Setting, factor: Float, range_: _Range) -> 
             for sign in (1.0, -1.0)
         )
         range_.take(members, dead + up, dead + down, _always(here), _always(here))
+
+
+def _spread_on_redundant_members(
+    asked: Setting, c: int, factor: Float, range_: _Range
+) -> Mask:
+    """Fold in the spread loads of one configuration; return the members not answered."""
+    left = np.zeros(len(factor), bool)
+    touched = asked.system.touched
+    members = touched[factor[touched] != 0.0]
+    over = asked.spread_over(c)
+    if over is None:
+        left[members] = True
+        return left
+    for number, load in enumerate(asked.loads):
+        if not isinstance(load, Train):
+            high, low, more = over.extremes(load, members, factor)
+            range_.take_one(c, members, high, low, number)
+            left[more] = True
+    return left
 
 
 def _vehicles_on_redundant_members(

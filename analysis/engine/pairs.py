@@ -50,6 +50,8 @@ _SWEEPS = 30
 _WALKED_AT_ONCE = 2**17
 #: Sweeps after which the states are mostly known.
 _FEW_SWEEPS = 2
+#: For so few columns the work of each load is summed for each of them anew.
+_FEW_COLUMNS = 4
 _FAR = 1e300
 
 
@@ -171,11 +173,14 @@ class Crossed:
     def live(self, load_kip: Float) -> LiveBase:
         """Return what (s, n) loads do to the determinate remainder of every column."""
         base = self.system.particular @ load_kip.T  # (m, s)
-        touched = base[self.system.touched]
-        spread = self._touched_stress.T[:, None, :] * touched.T[None]
+        spread = None
+        if self.count > _FEW_COLUMNS:
+            touched = base[self.system.touched]
+            spread = self._touched_stress.T[:, None, :] * touched.T[None]
+            spread = spread.reshape(self.stress.shape[1] * base.shape[1], len(touched))
         return LiveBase(
             base,
-            spread.reshape(self.stress.shape[1] * base.shape[1], len(touched)),
+            spread,
             self._to_r[:, None] * base[self._partner],
             float(np.abs(base).max(initial=0.0)),
         )
@@ -183,8 +188,14 @@ class Crossed:
     def drive(self, live: LiveBase, columns: slice | Index) -> Float:
         """Return (k, s, c): ``g`` of live loads, as ``settle`` takes it."""
         flex = self._flex[:, columns]
-        g = live.spread @ flex
-        g = g.reshape(len(live.r), live.base.shape[1], flex.shape[1])
+        if live.spread is None:
+            g = np.empty((len(live.r), live.base.shape[1], flex.shape[1]))
+            base = live.base[self.system.touched]
+            for c, own in enumerate(flex.T):
+                g[..., c] = (self._touched_stress.T * own) @ base
+        else:
+            g = live.spread @ flex
+            g = g.reshape(len(live.r), live.base.shape[1], flex.shape[1])
         g *= self._per_own[:, None, columns]
         return g
 
@@ -670,11 +681,12 @@ class LiveBase:
     """A live load on every column's determinate remainder, per unit of the load.
 
     ``base`` (m, s) kip; ``r`` (k, s) as ``Crossed.settle`` takes it; ``spread``
-    (k s, e): the work of ``base`` on each self-stress, member by member.
+    (k s, e): the work of ``base`` on each self-stress, member by member; None where few
+    columns share it.
     """
 
     base: Float
-    spread: Float
+    spread: Float | None
     r: Float
     scale: float | Float
 

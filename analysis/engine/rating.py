@@ -162,19 +162,22 @@ def rating_steps(
         np.concatenate([headroom_up_kip <= 0.0, headroom_down_kip <= 0.0], axis=1),
         with_places,
     )
-    _linear_members(asked, (upper, lower), found)
     beyond = settled.beyond.copy()
     falls = share if factor_down is None else np.broadcast_to(factor_down, share.shape)
     present = ~np.asarray(truss.absent, bool)
     by_level = np.repeat(np.stack([share, falls]) * present, levels, axis=0)
-    beyond |= yield from _redundant_members(
-        asked, (upper, lower), found, by_level if least_only else None
-    )
+    if state.stands.any():
+        _linear_members(asked, (upper, lower), found)
+        beyond |= yield from _redundant_members(
+            asked, (upper, lower), found, by_level if least_only else None
+        )
     for c in np.flatnonzero(state.stands).tolist():
         if beyond[c]:
             some, what = np.ones(len(share), bool), asked.loads
         elif len(system.touched) and asked.spreads:
-            some = np.isin(np.arange(len(share)), system.touched)
+            some = _spread_on_redundant_members(asked, c, (upper[c], lower[c]), found)
+            if not some.any():
+                continue
             what = tuple(
                 x if not isinstance(x, Train) else NOTHING for x in asked.loads
             )
@@ -304,6 +307,25 @@ def _headroom_over(room: Float, live: Float) -> Float:
     some = live > 0.0
     answer = np.maximum(room, 0.0) / np.where(some, live, 1.0)
     return np.where(some & (answer < BEYOND), answer, np.inf)
+
+
+def _spread_on_redundant_members(
+    asked: Setting, c: int, limits: tuple[Float, Float], found: _Multiples
+) -> Mask:
+    """Fold in the spread loads of one configuration; return the members not answered."""
+    left = np.zeros(limits[0].shape[1], bool)
+    members = asked.system.touched
+    over = asked.spread_over(c)
+    if over is None:
+        left[members] = True
+        return left
+    for number, load in enumerate(asked.loads):
+        if not isinstance(load, Train):
+            multiple, more = over.multiples(load, members, limits)
+            where: Where = (np.zeros(1), np.zeros(1, np.intp), np.full(1, number))
+            found.take(np.array([c]), members, multiple[None], _always(where))
+            left[more] = True
+    return left
 
 
 def _least_so_far(found: _Multiples, factor: Float, members: Index) -> Least:

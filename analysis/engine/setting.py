@@ -18,6 +18,7 @@ from . import general
 from .alone import Alone, Live
 from .equilibrium import Equilibrium, Float, Index, Mask, Truss, analyse
 from .loads import Load, Places, Train, vehicle_places
+from .spreads import Spreads
 from .stability import least_multiple
 from .statics import DeadState, Model, Settled, settle_dead
 from .tautsets import TautSets
@@ -104,6 +105,13 @@ class Setting:
             found = TautSets(self.system, self.settled.ea[c], self.model == "classical")
             self._sets[c] = found
         return found
+
+    def spread_over(self, c: int) -> Spreads | None:
+        """Return what lays spread loads on one configuration; None if ``pairs`` does not."""
+        crossed, columns = self.settled.crossed, self.settled.columns
+        if crossed is None or columns is None or self.settled.beyond[c]:
+            return None
+        return Spreads(crossed, columns, c, self.settled.dead[c], self.web)
 
     def fall(self, factor: float) -> Fall:
         """Return the least fractions of ``factor`` times the load that bring it down."""

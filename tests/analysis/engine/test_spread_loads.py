@@ -1,0 +1,133 @@
+"""Uniform loads on trusses of crossed rods, all members together, against plainer ways."""
+
+import numpy as np
+import pytest
+
+from analysis.engine import general, liveload, mixed, spreads
+from analysis.engine.answer import _assemble, answer
+from analysis.engine.checkfile import read
+from analysis.engine.moving import envelope_of
+from analysis.engine.rating import ratings_of
+from analysis.engine.setting import setting
+from tests.analysis.engine.checkfiles import THROUGH
+
+ROD = {"shape": "round-rod", "diameter_in": 0.875, "ends": "upset"}
+PANELS = 7
+
+
+def document(form, model="elastic", kinds=("diagonal", "counter"), **geometry):
+    members = [
+        {
+            "kinds": ["upper-chord", "lower-chord", "end-post", "vertical"],
+            "section": THROUGH["members"][0]["section"],
+        },
+        {"kinds": list(kinds), "components": [ROD]},
+    ]
+    shape = {"form": form, "panels": PANELS, "panel_length_ft": 15, "depth_ft": 18}
+    return THROUGH | {
+        "geometry": shape | geometry,
+        "members": members,
+        "dead_load": {"uniform_plf": 90, "joints_kip": {"L2": 1.5}},
+        "live_load": {"uniform_plf": 800},
+        "tension_only_model": model,
+    }
+
+
+def asked_of(document):
+    check = read(document)
+    batch = _assemble([check])
+    loading = liveload.loading(check, batch.truss)
+    truss, dead = batch.truss, batch.dead_kip
+    return setting(truss, batch.ea_kip, dead, loading.loads, batch.model, loading.web)
+
+
+def every_set_of_panels(asked):
+    """Return (2^panels, n) joint loads: the load on every set of whole panels."""
+    x = asked.system.truss.xy_ft[asked.system.truss.loaded, 0]
+    half = asked.loads[0].klf * np.diff(x) / 2.0
+    on = np.array([[b >> i & 1 for i in range(PANELS)] for b in range(2**PANELS)])
+    joints = np.zeros((len(on), len(x)))
+    joints[:, :-1] += on * half
+    joints[:, 1:] += on * half
+    return general.on_all_joints(asked.system, joints)
+
+
+@pytest.mark.parametrize(
+    ("form", "model"),
+    [
+        ("bowstring", "elastic"),
+        ("bowstring", "classical"),
+        ("lenticular", "elastic"),
+        ("pratt", "elastic"),
+    ],
+)
+def test_no_set_of_loaded_panels_moves_a_member_further(form, model):
+    crossed = {"crossed_panels": [2, 3, 5]} if form == "pratt" else {}
+    asked = asked_of(document(form, model, **crossed))
+    found = envelope_of(asked, 1.0)
+    dead = asked.settled.dead[0]
+    live = []
+    for load, piece in zip(
+        every_set_of_panels(asked),
+        asked.sets(0).solve_many(dead + every_set_of_panels(asked)),
+        strict=True,
+    ):
+        live.append(piece.force @ (dead + load) - asked.state.forces_kip[0])
+    assert (np.max(live, axis=0) <= found.live_max_kip[0] + 1e-7).all()
+    assert (np.min(live, axis=0) >= found.live_min_kip[0] - 1e-7).all()
+
+
+@pytest.mark.parametrize("model", ["elastic", "classical"])
+def test_the_general_way_finds_nothing_worse(model, monkeypatch):
+    asked = asked_of(document("bowstring", model))
+    kip = np.full((1, 1, len(asked.system.truss.names)), 6.0)
+    ways = []
+    for _ in range(2):
+        ways.append((envelope_of(asked, 1.0), ratings_of(asked, 1.0, kip, kip)))
+        monkeypatch.setattr(type(asked), "spread_over", lambda self, c: None)
+    (mine, rated), (theirs, theirs_rated) = ways
+    assert (theirs.live_max_kip <= mine.live_max_kip + 1e-8).all()
+    assert (theirs.live_min_kip >= mine.live_min_kip - 1e-8).all()
+    assert (theirs_rated.rating >= rated.rating * (1.0 - 1e-9)).all()
+    # Most are the same: what differs is where another way of being taut is worse.
+    same = np.isclose(mine.live_max_kip, theirs.live_max_kip, atol=1e-8)
+    assert same.mean() > 0.7
+    assert np.isclose(rated.rating, theirs_rated.rating).mean() > 0.7
+
+
+def test_the_force_that_is_found_is_reached_at_a_multiple_of_one():
+    asked = asked_of(document("lenticular"))
+    found = envelope_of(asked, 1.0)
+    up, down = found.live_max_kip[:, None], -found.live_min_kip[:, None]
+    far = np.where(up > 1e-6, up, np.inf), np.where(down > 1e-6, down, np.inf)
+    moved = np.minimum(*far) < np.inf
+    reached = ratings_of(asked, 1.0, *far).rating
+    assert (reached[moved] <= 1.0 + 1e-9).all()
+    assert np.median(reached[moved]) > 1.0 - 1e-9
+
+
+def test_members_near_a_post_that_may_go_slack_are_left_to_the_general_way(monkeypatch):
+    """Rods for verticals: some would be pressed under part of the load."""
+    asked = asked_of(document("bowstring", kinds=("diagonal", "counter", "vertical")))
+    assert asked.state.stands[0]
+    left = asked.spread_over(0).extremes(
+        asked.loads[0], asked.system.touched, np.ones(len(asked.web))
+    )[2]
+    assert len(left)
+    as_it_is = envelope_of(asked, 1.0)
+    monkeypatch.setattr(type(asked), "spread_over", lambda self, c: None)
+    one_by_one = envelope_of(asked, 1.0)
+    assert (one_by_one.live_max_kip <= as_it_is.live_max_kip + 1e-8).all()
+
+
+def test_a_truss_that_falls_by_itself_is_not_loaded_at_all(monkeypatch):
+    def never(*_):
+        raise AssertionError("moved a load over a truss that does not stand")
+
+    monkeypatch.setattr(mixed, "vehicle_shares", never)
+    monkeypatch.setattr("analysis.engine.moving.vehicle_peaks", never)
+    monkeypatch.setattr(spreads, "Spreads", never)
+    kinds = ("diagonal", "counter", "vertical", "hip-vertical")
+    hung = document("pratt", kinds=kinds, crossed_panels=[2, 3, 5])
+    hung["live_load"] = {"vehicle": "HS20", "lane": "HS20"}
+    assert not answer(hung)["stands"]
