@@ -205,7 +205,7 @@ def part_steps(
     state = asked.state
     moved = None
     if with_forces or _may_be_pushed_unrated(batch):
-        moved = singly.envelopes(
+        moved = yield from singly.envelope_steps(
             asked, loading.factor_up, loading.factor_down, loading.reaction_factor
         )
     chords = [

@@ -15,7 +15,16 @@ from numpy.typing import NDArray
 
 from .equilibrium import Equilibrium, Float, Index, Mask
 from .loads import Places
-from .pairs import TOLERANCE, Columns, Crossed, LiveBase
+from .pairs import (
+    TOLERANCE,
+    Columns,
+    Crossed,
+    LiveBase,
+    alone,
+    at_places,
+    by_column,
+    times,
+)
 
 #: Configurations worked on together: what a core keeps near it.
 BLOCK = 256
@@ -139,9 +148,24 @@ def vehicle_peaks(
         block = slice(begin, min(begin + several, crossed.count))
         mine = factors if len(factors) == 1 else factors[block]
         asked = None if own is None else own[:, block]
-        work = _Block(crossed, live, places, mine, wanted, peaks, block, asked)
+        work = _Block(crossed, live, places.linked, mine, wanted, peaks, block, asked)
         beyond[block] = work.run(standing_only)
     return beyond
+
+
+def mixed_peaks(
+    crossed: Crossed,
+    live: LiveBase,
+    linked: Mask,
+    factor: Float,
+    wanted: Index,
+    peaks: Peaks,
+) -> Mask:
+    """Do what ``vehicle_peaks`` does for one block, of which each configuration has its
+    own geometry: ``mixed`` puts it together."""
+    every = slice(0, crossed.count)
+    work = _Block(crossed, live, linked, factor, wanted, peaks, every, None)
+    return work.run(False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,7 +174,7 @@ class _Block:
 
     crossed: Crossed
     live: LiveBase
-    places: Places
+    linked: Mask
     factor: Float
     wanted: Index
     peaks: Peaks
@@ -164,7 +188,7 @@ class _Block:
         g = crossed.drive(self.live, block)
         g *= self.factor
         g += crossed.dead_g[:, None, block]
-        r = self.factor * self.live.r[:, :, None] + crossed.dead_r[:, None, block]
+        r = self.factor * by_column(self.live.r) + crossed.dead_r[:, None, block]
         columns = crossed.settle(g, r, scale, np.arange(block.start, block.stop))
         beyond = columns.unsettled.copy()
         falls = self._falls(scale) if standing_only else None
@@ -226,10 +250,8 @@ class _Block:
         """Return (t, s, c) forces of some members, less those of the dead load alone
         on the determinate remainder, which are the same at every place.
         """
-        k = len(x)
-        force = self.crossed.stress[members] @ x.reshape(k, int(np.prod(x.shape[1:])))
-        force = force.reshape(len(members), *x.shape[1:])
-        force += self.factor * self.live.base[members][:, :, None]
+        force = times(self.crossed.stress[members], x)
+        force += self.factor * by_column(self.live.base[members])
         return force
 
     def _changes(
@@ -243,7 +265,7 @@ class _Block:
         states = columns.states
         beyond = np.zeros(len(scale), bool)
         differ = ((states[:, :-1] & states[:, 1:]) == 0).any(axis=0)
-        differ &= self.places.linked[:, None]
+        differ &= ~alone(self.linked)[:-1]
         if falls is not None:
             differ &= ~(falls[:-1] | falls[1:])
         start = np.flatnonzero(differ)
@@ -285,7 +307,7 @@ class _Block:
         Returns the pool with them, and where in it the stretches that stand start and
         stop, if rods go slack or taut along them.
         """
-        linked = self.places.linked[:, None]
+        linked = ~alone(self.linked)[:-1]
         start = np.flatnonzero(linked & (falls[:-1] | falls[1:]))
         place, column = np.divmod(start, len(scale))
         lone = self.crossed.system.lone
@@ -356,11 +378,11 @@ class _Block:
         before = np.minimum(place.astype(np.intp), self.live.base.shape[1] - 2)
         part = place - before
         base = self.live.base[rows]
-        force: Float = base.take(before, axis=1)
-        force += part * (base.take(before + 1, axis=1) - force)
+        force = at_places(base, before, column)
+        force += part * (at_places(base, before + 1, column) - force)
         force *= self._factor_of(column)
         force += self.crossed.dead_base[rows].take(column + self.block.start, axis=1)
-        force += self.crossed.stress[rows] @ x
+        force += times(self.crossed.stress[rows], x, column)
         return force
 
 

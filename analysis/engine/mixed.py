@@ -1,49 +1,100 @@
-"""Multiples of moving loads for several trusses of one make at once.
+"""Envelopes and multiples of moving loads for several trusses of one make at once.
 
 Feet and kips; tension positive. Array axes as in ``cells``; here every configuration, on
 the last axis, has its own geometry.
 
 A call costs as much as its work where configurations are few, and most bridges have but
 few. Trusses whose redundants are bound and coupled alike go through ``cells`` together,
-whatever their lengths. Of those with fewer places of the load the rest are places without
+whatever their lengths; so do they through ``batch``. Of those with fewer places of the load the rest are places without
 any load.
 """
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 import numpy as np
 
+from .batch import BLOCK as PEAKS_BLOCK
+from .batch import Peaks, mixed_peaks, vehicle_peaks
 from .cells import BLOCK, Least, Shares, mixed_shares, vehicle_shares
 from .equilibrium import Float, Index, Mask
 from .loads import Places
-from .pairs import Columns, Crossed, LiveBase
+from .pairs import BY_CONFIGURATION, Columns, Crossed, LiveBase
 
-__all__ = ["Question", "Steps", "answered", "answered_together"]
+__all__ = [
+    "PeaksQuestion",
+    "Question",
+    "SharesQuestion",
+    "Steps",
+    "answered",
+    "answered_together",
+]
 
 #: Of more configurations than this the work costs more than the call.
 _FEW = 48
 
 T = TypeVar("T")
-Found = tuple[Shares, Mask, list[tuple[int, int]]]
 
 
 @dataclass(frozen=True, eq=False)
-class Question:
-    """What ``vehicle_shares`` is asked."""
+class Question(ABC):
+    """What is asked of configurations of one truss under vehicles.
+
+    ``wanted`` (t,) are members. Of more than ``few`` configurations the work costs more
+    than the call; ``most`` are answered together.
+    """
+
+    few: ClassVar[int]
+    most: ClassVar[int]
 
     crossed: Crossed
-    dead: Columns
     live: LiveBase
     places: Places
     wanted: Index
+
+    @abstractmethod
+    def answer(self) -> Any:
+        """Answer it by itself."""
+
+    @property
+    def make(self) -> object:
+        """Return what trusses share that can be answered together; None of others."""
+        crossed = self.crossed
+        if crossed.count > self.few or not crossed.coupled.any():
+            return None
+        bounds = (
+            crossed.bounded_by_partner,
+            crossed.bounded_by_self,
+            crossed.locked,
+            crossed.coupled,
+            crossed.system.watched,
+            self.wanted,
+        )
+        return (
+            type(self),
+            len(crossed.system.truss.names),
+            *(of.tobytes() for of in bounds),
+        )
+
+    @staticmethod
+    @abstractmethod
+    def together(questions: Sequence[Any], crossed: _Mixed, live: _MixedLive) -> Any:
+        """Answer several of one make, put together as ``crossed`` and ``live``."""
+
+
+@dataclass(frozen=True, eq=False)
+class SharesQuestion(Question):
+    """What ``vehicle_shares`` is asked; its answer is what that returns."""
+
+    dead: Columns
     limits: tuple[Float, Float]
     least: Least | None
 
-    def answer(self) -> Found:
+    def answer(self) -> SharesFound:
         """Answer it by itself."""
         return vehicle_shares(
             self.crossed,
@@ -58,26 +109,95 @@ class Question:
     @property
     def make(self) -> object:
         """Return what trusses share that can be answered together; None of others."""
-        crossed = self.crossed
-        if self.least is not None or crossed.count > _FEW or not crossed.coupled.any():
+        if self.least is not None:
             return None
-        bounds = (
-            crossed.bounded_by_partner,
-            crossed.bounded_by_self,
-            crossed.locked,
-            crossed.coupled,
-            crossed.system.watched,
+        make = super().make
+        return None if make is None else (make, len(self.limits[0]))
+
+    few = _FEW
+    most = BLOCK
+
+    @staticmethod
+    def together(
+        questions: Sequence[SharesQuestion], crossed: _Mixed, live: _MixedLive
+    ) -> list[SharesFound]:
+        """Answer several of one make."""
+        dead = Columns(
+            np.concatenate([one.dead.x for one in questions], axis=-1),
+            np.concatenate([one.dead.target for one in questions], axis=-1),
+            np.concatenate([one.dead.states for one in questions], axis=-1),
+            np.concatenate([one.dead.unsettled for one in questions]),
+        )
+        upper, lower = (
+            np.concatenate([one.limits[side] for one in questions], axis=2)
+            for side in (0, 1)
+        )
+        found, beyond, left = mixed_shares(
+            crossed, dead, live, live.linked, questions[0].wanted, (upper, lower)
+        )
+        return [
+            (
+                Shares(found.share[:, :, mine], found.at[:, :, mine]),
+                beyond[mine],
+                [(c - mine.start, at) for c, at in left if mine.start <= c < mine.stop],
+            )
+            for mine in crossed.parts
+        ]
+
+
+@dataclass(frozen=True, eq=False)
+class PeaksQuestion(Question):
+    """What ``vehicle_peaks`` is asked; its answer is what that returns."""
+
+    factor: Float
+    peaks: Peaks
+    own: Mask | None
+
+    def answer(self) -> Mask:
+        """Answer it by itself."""
+        return vehicle_peaks(
+            self.crossed,
+            self.live,
+            self.places,
+            self.factor,
             self.wanted,
-        )
-        return (
-            len(crossed.system.truss.names),
-            len(self.limits[0]),
-            *(of.tobytes() for of in bounds),
+            self.peaks,
+            own=self.own,
         )
 
+    @property
+    def make(self) -> object:
+        """Return what trusses share that can be answered together; None of others."""
+        is_plain = self.own is None and self.peaks.high_at is None
+        return super().make if is_plain else None
 
+    few = 2 * _FEW
+    most = 2 * PEAKS_BLOCK
+
+    @staticmethod
+    def together(
+        questions: Sequence[PeaksQuestion], crossed: _Mixed, live: _MixedLive
+    ) -> list[Mask]:
+        """Answer several of one make."""
+        peaks = Peaks(
+            np.concatenate([one.peaks.high for one in questions], axis=1),
+            np.concatenate([one.peaks.low for one in questions], axis=1),
+            None,
+            None,
+        )
+        factor = np.concatenate([one.factor for one in questions])
+        lost = mixed_peaks(
+            crossed, live, live.linked, factor, questions[0].wanted, peaks
+        )
+        for one, mine in zip(questions, crossed.parts, strict=True):
+            one.peaks.high[...] = peaks.high[:, mine]
+            one.peaks.low[...] = peaks.low[:, mine]
+        return [lost[mine] for mine in crossed.parts]
+
+
+SharesFound = tuple[Shares, Mask, list[tuple[int, int]]]
 #: What asks questions and, given the answers, comes to something.
-Steps = Generator[Question, Found, T]
+Steps = Generator[Question, Any, T]
 
 
 def answered(steps: Steps[T]) -> T:
@@ -99,10 +219,9 @@ def answered_together(many: Sequence[Steps[T]]) -> list[T]:
     results: dict[int, T] = {}
     asked: dict[int, Question] = {}
 
-    def go_on(number: int, answer: Found | None) -> None:
+    def go_on(number: int, answer: Any) -> None:
         try:
-            steps = many[number]
-            asked[number] = next(steps) if answer is None else steps.send(answer)
+            asked[number] = many[number].send(answer)
         except StopIteration as end:
             results[number] = end.value
 
@@ -133,45 +252,24 @@ def _blocks(asked: dict[int, Question]) -> list[list[int]]:
         count = 0
         # Those with places in like number together: the rest are filled up.
         for number in sorted(numbers, key=lambda n: asked[n].live.base.shape[1]):
-            count += asked[number].crossed.count
-            if count > BLOCK and block:
+            mine = asked[number]
+            count += mine.crossed.count
+            if count > mine.most and block:
                 blocks.append(block)
-                block, count = [], asked[number].crossed.count
+                block, count = [], mine.crossed.count
             block.append(number)
         blocks.append(block)
     return blocks
 
 
-def _answers(questions: Sequence[Question]) -> list[Found]:
+def _answers(questions: Sequence[Question]) -> list[Any]:
+    first = questions[0]
     if len(questions) == 1:
-        return [questions[0].answer()]
+        return [first.answer()]
     crossed = _Mixed([one.crossed for one in questions])
     live = _MixedLive.of(questions)
-    places = live.base.shape[1]
-    linked = np.zeros((places - 1, crossed.count), bool)
-    for one, columns in zip(questions, crossed.parts, strict=True):
-        linked[: len(one.places.linked), columns] = one.places.linked[:, None]
-    dead = Columns(
-        np.concatenate([one.dead.x for one in questions], axis=-1),
-        np.concatenate([one.dead.target for one in questions], axis=-1),
-        np.concatenate([one.dead.states for one in questions], axis=-1),
-        np.concatenate([one.dead.unsettled for one in questions]),
-    )
-    upper, lower = (
-        np.concatenate([one.limits[side] for one in questions], axis=2)
-        for side in (0, 1)
-    )
-    found, beyond, left = mixed_shares(
-        crossed, dead, live, linked, questions[0].wanted, (upper, lower)
-    )
-    return [
-        (
-            Shares(found.share[:, :, mine], found.at[:, :, mine]),
-            beyond[mine],
-            [(c - mine.start, at) for c, at in left if mine.start <= c < mine.stop],
-        )
-        for mine in crossed.parts
-    ]
+    found: list[Any] = first.together(questions, crossed, live)
+    return found
 
 
 class _Mixed(Crossed):
@@ -191,7 +289,7 @@ class _Mixed(Crossed):
             [np.repeat(one.stress[:, :, None], one.count, axis=2) for one in many],
             axis=2,
         )
-        for name in _OF_CONFIGURATIONS:
+        for name in BY_CONFIGURATION:
             joined: Any = np.concatenate([getattr(one, name) for one in many], axis=-1)
             setattr(self, name, joined)
 
@@ -202,14 +300,15 @@ class _Mixed(Crossed):
         return live.g[:, :, columns]
 
 
-_OF_CONFIGURATIONS = ("matrix", "dead_base", "dead_g", "dead_r", "dead_scale")
-
-
 @dataclass(frozen=True, eq=False)
 class _MixedLive(LiveBase):
-    """Live loads of each configuration: ``base`` (m, s, c), ``r`` and ``g`` (k, s, c)."""
+    """Live loads of each configuration: ``base`` (m, s, c), ``r`` and ``g`` (k, s, c).
+
+    ``linked`` (s - 1, c): whether loads are linear from each place to the next.
+    """
 
     g: Float
+    linked: Mask
 
     @classmethod
     def of(cls, questions: Sequence[Question]) -> _MixedLive:
@@ -225,10 +324,17 @@ class _MixedLive(LiveBase):
                 begin += count
             return every
 
+        linked = np.zeros((places - 1, sum(counts)), bool)
+        begin = 0
+        for one, count in zip(questions, counts, strict=True):
+            own = one.places.linked
+            linked[: len(own), begin : begin + count] = own[:, None]
+            begin += count
         return cls(
             joined([one.live.base[:, :, None] for one in questions]),
             np.zeros((0, 0)),
             joined([one.live.r[:, :, None] for one in questions]),
             np.repeat([one.live.scale for one in questions], counts),
             joined([one.crossed.drive(one.live, slice(None)) for one in questions]),
+            linked,
         )

@@ -18,6 +18,7 @@ from .chunks import joined, slices
 from .equilibrium import Equilibrium, Float, Index, Mask, Truss
 from .influence import loads_where_it_adds
 from .loads import Lane, Load, Places, Train, Uniform
+from .mixed import PeaksQuestion, Steps, answered
 from .pairs import Crossed
 from .setting import Setting, Unstable, setting
 from .statics import DeadState, Model
@@ -32,6 +33,7 @@ __all__ = [
     "Uniform",
     "envelope",
     "envelope_of",
+    "envelope_steps",
     "envelopes_of",
 ]
 
@@ -166,13 +168,23 @@ def envelopes_of(
     with_places: bool = True,
 ) -> list[Envelope]:
     """Return an envelope for each of several factors, of configurations already settled."""
+    return answered(envelope_steps(asked, factors, reaction_factor, with_places))
+
+
+def envelope_steps(
+    asked: Setting,
+    factors: Sequence[Float],
+    reaction_factor: float | None = None,
+    with_places: bool = True,
+) -> Steps[list[Envelope]]:
+    """Come to ``envelopes_of``, and ask on the way what may be asked for many together."""
     count = len(asked.system.truss.names)
     shares = [np.broadcast_to(np.asarray(one, float), (count,)) for one in factors]
     force = asked.state.forces_kip
     ranges = [_Range.from_dead(force, with_places) for _ in shares]
     beyond = asked.settled.beyond.copy()
     if asked.state.stands.any():
-        _vehicles_on_redundant_members(asked, shares, ranges, beyond)
+        yield from _vehicles_on_redundant_members(asked, shares, ranges, beyond)
     return [
         _envelope(asked, share, range_, beyond.copy(), reaction_factor)
         for share, range_ in zip(shares, ranges, strict=True)
@@ -440,7 +452,7 @@ def _spread_on_redundant_members(
 
 def _vehicles_on_redundant_members(
     asked: Setting, factors: Sequence[Float], ranges: Sequence[_Range], beyond: Mask
-) -> None:
+) -> Steps[None]:
     """Fold in members that redundants touch; mark configurations not answered.
 
     Each of the (m,) factors has its range.
@@ -460,10 +472,7 @@ def _vehicles_on_redundant_members(
     if len(values) > 1 and count * len(values) <= BLOCK:
         # Few configurations: one column for each of them under each factor.
         each = np.repeat(np.arange(count), len(values))
-        settled = asked.settled
-        every = Crossed(
-            system, settled.ea[each], settled.dead[each], asked.model == "classical"
-        )
+        every = crossed.of(each)
         start = np.repeat(force[touched], len(values), axis=1)
         peaks = Peaks.from_dead(start, with_places)
         scale = np.tile(values, count)
@@ -471,7 +480,9 @@ def _vehicles_on_redundant_members(
         if len(touched) * len(each) * len(places.front_ft) > _MANY_FORCES:
             asked_for = (which[..., None] == np.arange(len(values))).any(axis=0)
             asked_for = np.tile(asked_for, count)
-        lost = vehicle_peaks(every, live, places, scale, touched, peaks, own=asked_for)
+        lost = yield PeaksQuestion(
+            every, live, places, touched, scale, peaks, asked_for
+        )
         beyond |= lost.reshape(count, -1).any(axis=1)
         rows, columns = np.arange(len(touched)), np.arange(count)[:, None]
         for own, range_ in zip(which, ranges, strict=True):

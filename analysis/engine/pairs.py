@@ -25,6 +25,8 @@ for ``general`` to work out.
 
 from __future__ import annotations
 
+import copy
+import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -113,6 +115,19 @@ def _bounds(system: Equilibrium) -> _Bounds:
     )
 
 
+#: Arrays of ``Crossed`` of which configurations are the last axis.
+BY_CONFIGURATION = (
+    "_flex",
+    "_own",
+    "_per_own",
+    "matrix",
+    "dead_base",
+    "dead_g",
+    "dead_r",
+    "dead_scale",
+)
+
+
 class Crossed:
     """The redundants of many configurations of one truss.
 
@@ -169,6 +184,13 @@ class Crossed:
     @property
     def count(self) -> int:
         return int(self.matrix.shape[2])
+
+    def of(self, columns: Index) -> Crossed:
+        """Return some of the configurations, or some more than once."""
+        some = copy.copy(self)
+        for name in BY_CONFIGURATION:
+            setattr(some, name, getattr(self, name).take(columns, axis=-1))
+        return some
 
     def live(self, load_kip: Float) -> LiveBase:
         """Return what (s, n) loads do to the determinate remainder of every column."""
@@ -724,7 +746,7 @@ def times(stress: Float, x: Float, column: Index | None = None) -> Float:
     (k, ..., c), or (k, w) with (w,) columns.
     """
     if stress.ndim == 2:
-        force: Float = stress @ x.reshape(len(x), -1)
+        force: Float = stress @ x.reshape(len(x), math.prod(x.shape[1:]))
         return force.reshape(len(stress), *x.shape[1:])
     if column is not None:
         stress = stress.take(column, axis=2)

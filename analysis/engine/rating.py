@@ -18,7 +18,7 @@ from .cells import BEYOND, Least
 from .chunks import joined, slices
 from .equilibrium import Float, Index, Mask, Truss
 from .loads import Load, Train
-from .mixed import Question, Steps, answered
+from .mixed import SharesFound, SharesQuestion, Steps, answered
 from .moving import NOTHING, Governing, Where
 from .setting import Setting, setting
 from .statics import Model
@@ -370,15 +370,16 @@ def _redundant_members(
     upper, lower = (
         np.ascontiguousarray(np.moveaxis(limit[..., members], 0, 2)) for limit in limits
     )
-    shares, beyond, left = yield Question(
+    reached: SharesFound = yield SharesQuestion(
         crossed,
-        dead,
         crossed.live(asked.live_kip),
         places,
         members,
+        dead,
         (upper, lower),
         None if factor is None else _least_so_far(found, factor, members),
     )
+    shares, beyond, left = reached
     answered = np.flatnonzero(~(beyond | settled.beyond))
     found.take(
         answered,
@@ -389,7 +390,7 @@ def _redundant_members(
     for c, place in left:
         if beyond[c] or settled.beyond[c]:
             continue
-        reached = general.Reached(np.full(limits[0][c].shape, np.inf))
+        more = general.Reached(np.full(limits[0][c].shape, np.inf))
         general.over_triangle(
             asked.sets(c),
             settled.dead[c],
@@ -397,7 +398,7 @@ def _redundant_members(
             places,
             place,
             general.Limits(limits[0][c], limits[1][c]),
-            reached,
+            more,
         )
-        found.take_reached(c, reached)
+        found.take_reached(c, more)
     return beyond

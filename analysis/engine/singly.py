@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from . import moving
 from .equilibrium import Float
-from .moving import Envelope, envelopes_of
+from .mixed import Steps, answered
+from .moving import Envelope
 from .setting import Setting
 
 
@@ -22,13 +24,22 @@ def envelopes(
 
     Source: ``moving.envelope``, whose answers these are.
     """
+    return answered(envelope_steps(asked, factor_up, factor_down, reaction_factor))
+
+
+def envelope_steps(
+    asked: Setting, factor_up: Float, factor_down: Float, reaction_factor: float
+) -> Steps[tuple[Envelope, Envelope]]:
+    """Come to ``envelopes``, and ask on the way what may be asked for many together."""
     alone = _alone(asked, factor_up, factor_down, reaction_factor)
     if alone is not None:
         return alone, alone
     factors = [factor_up]
     if not np.array_equal(factor_up, factor_down):
         factors.append(factor_down)
-    found = envelopes_of(asked, factors, reaction_factor, with_places=False)
+    found = yield from moving.envelope_steps(
+        asked, factors, reaction_factor, with_places=False
+    )
     return found[0], found[-1]
 
 

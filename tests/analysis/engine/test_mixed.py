@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.engine import mixed
+from analysis.engine.moving import envelope_steps, envelopes_of
 from analysis.engine.rating import rating_steps, ratings_of
 from analysis.engine.setting import setting
 from tests.analysis.engine.test_moving_loads import H15, HS20, configurations
@@ -69,13 +70,45 @@ def test_together_as_by_themselves(make, weight, monkeypatch):
             assert differ.mean() < 0.1
 
 
+@pytest.mark.parametrize("weight", [0.2, 12.0])
+@pytest.mark.parametrize("make", MAKES)
+def test_envelopes_together_as_by_themselves(make, weight, monkeypatch):
+    together = []
+    put = mixed.mixed_peaks
+    monkeypatch.setattr(
+        mixed, "mixed_peaks", lambda *of: together.append(of[0].count) or put(*of)
+    )
+    for seed, model in ((4, "elastic"), (51, "classical")):
+        rng = np.random.default_rng(seed)
+        asked = [one[0] for one in asked_of(MAKES[make], weight, model, seed)]
+        # Impact is that of the loaded length: members differ in it.
+        factors = [
+            [rng.choice([0.6, 0.65, 0.7], len(one.system.truss.names)) for _ in "ab"]
+            for one in asked
+        ]
+        many = mixed.answered_together(
+            [
+                envelope_steps(one, factor, 0.7, False)
+                for one, factor in zip(asked, factors, strict=True)
+            ]
+        )
+        assert together.pop() == 3 * sum(len(one.state.stands) for one in asked)
+        for mine, one, factor in zip(many, asked, factors, strict=True):
+            theirs = envelopes_of(one, factor, 0.7, False)
+            for a, b in zip(mine, theirs, strict=True):
+                for name in ("live_max_kip", "live_min_kip"):
+                    np.testing.assert_allclose(
+                        getattr(a, name), getattr(b, name), rtol=1e-9, atol=1e-9
+                    )
+
+
 def test_makes_do_not_mix_and_many_configurations_go_alone(monkeypatch):
     """Each still comes to its own, in the order asked."""
     five, nine = (
         asked_of(MAKES[make], 3.0, "elastic", 5)[:2]
         for make in ("five panels", "five crossed panels")
     )
-    monkeypatch.setattr(mixed, "_FEW", len(five[0][1]))
+    monkeypatch.setattr(mixed.SharesQuestion, "few", len(five[0][1]))
     asked = [five[0], nine[0], five[1], nine[1]]
     many = mixed.answered_together([rated(one, rating_steps) for one in asked])
     for mine, one in zip(many, asked, strict=True):
