@@ -20,10 +20,10 @@ from .pairs import (
     Columns,
     Crossed,
     LiveBase,
-    alone,
     at_places,
     by_column,
     times,
+    to_next,
 )
 
 #: Configurations worked on together: what a core keeps near it.
@@ -265,7 +265,7 @@ class _Block:
         states = columns.states
         beyond = np.zeros(len(scale), bool)
         differ = ((states[:, :-1] & states[:, 1:]) == 0).any(axis=0)
-        differ &= ~alone(self.linked)[:-1]
+        differ &= to_next(self.linked)
         if falls is not None:
             differ &= ~(falls[:-1] | falls[1:])
         start = np.flatnonzero(differ)
@@ -307,7 +307,7 @@ class _Block:
         Returns the pool with them, and where in it the stretches that stand start and
         stop, if rods go slack or taut along them.
         """
-        linked = ~alone(self.linked)[:-1]
+        linked = to_next(self.linked)
         start = np.flatnonzero(linked & (falls[:-1] | falls[1:]))
         place, column = np.divmod(start, len(scale))
         lone = self.crossed.system.lone

@@ -36,6 +36,7 @@ from .pairs import (
     at_places,
     by_column,
     times,
+    to_next,
 )
 from .proof import MOST, Question, above_lines
 
@@ -899,7 +900,7 @@ def _most_of_ends(of: Float, linked: Mask) -> Float:
 def _with_ends(triangles: Mask, linked: Mask) -> Mask:
     """Return the rays, (..., s, c), on either side of triangles."""
     rays = triangles.copy()
-    rays[..., 1:, :] |= triangles[..., :-1, :] & ~alone(linked)[:-1]
+    rays[..., 1:, :] |= triangles[..., :-1, :] & to_next(linked)
     return rays
 
 

@@ -720,8 +720,13 @@ class LiveBase:
 def alone(linked: Mask) -> Mask:
     """Return which places are not linked to the next, (s, 1) or (s, c), of (s - 1,) or
     (s - 1, c) that tell which are."""
-    rows = linked if linked.ndim == 2 else linked[:, None]
+    rows = to_next(linked)
     return np.concatenate([~rows, np.ones((1, rows.shape[1]), bool)])
+
+
+def to_next(linked: Mask) -> Mask:
+    """Return which places are linked to the next, (s - 1, 1) or (s - 1, c)."""
+    return linked if linked.ndim == 2 else linked[:, None]
 
 
 def by_column(of: Float) -> Float:
