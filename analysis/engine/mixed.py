@@ -4,9 +4,12 @@ Feet and kips; tension positive. Array axes as in ``cells``; here every configur
 the last axis, has its own geometry.
 
 A call costs as much as its work where configurations are few, and most bridges have but
-few. Trusses whose redundants are bound and coupled alike go through ``cells`` together,
-whatever their lengths; so do they through ``batch``. Of those with fewer places of the load the rest are places without
-any load.
+few. Trusses whose redundants are bound and coupled alike go through ``batch`` and ``cells``
+together, whatever their lengths. Those with fewer places of the load than others are given
+more places, without any load.
+
+What rates a truss is written as steps: a generator that asks its questions and is sent the
+answers. ``answered`` answers them one by one, ``answered_together`` those of many trusses.
 """
 
 from __future__ import annotations
