@@ -67,7 +67,7 @@ class Question(ABC):
     def make(self) -> object:
         """Return what trusses share that can be answered together; None of others."""
         crossed = self.crossed
-        if crossed.count > self.few or not crossed.coupled.any():
+        if crossed.count > self.few:
             return None
         bounds = (
             crossed.bounded_by_partner,

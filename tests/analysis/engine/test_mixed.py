@@ -12,6 +12,9 @@ from tests.analysis.engine.trusses import make_half_hip, make_pratt
 
 TIES = ("L1L2", "L2L3", "L3L4", "L1U1", "L4U4")
 MAKES = {
+    "one crossed panel": lambda panel, depth: make_half_hip(
+        3, panel, depth / 3.0, 4.5, crossed=(2,)
+    ),
     "five panels": lambda panel, depth: make_pratt(5, panel, depth, counters=(2, 4)),
     "eyebar chords": lambda panel, depth: make_pratt(
         5, panel, depth, counters=(2, 4), ties=TIES
