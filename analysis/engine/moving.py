@@ -212,16 +212,17 @@ def _envelope(
         if fall.by_one_bar and not asked.spreads:
             beyond[falls] = _vehicles_where_it_stands(asked, share, range_, falls)
     done = _many_beyond(asked, share, range_, np.flatnonzero(state.stands & beyond))
-    for c in np.flatnonzero(state.stands & ~done).tolist():
+    left = state.stands & ~done
+    if not (len(system.touched) and asked.spreads):
+        left &= beyond
+    for c in np.flatnonzero(left).tolist():
         if beyond[c]:
             some, what = ~np.asarray(truss.absent, bool), loads
-        elif len(system.touched) and asked.spreads:
+        else:
             some = _spread_on_redundant_members(asked, c, share, range_)
             what = tuple(x if not isinstance(x, Train) else NOTHING for x in loads)
             if not some.any():
                 continue
-        else:
-            continue
         found = general.extremes(
             asked.sets(c),
             settled.dead[c],

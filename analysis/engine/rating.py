@@ -171,18 +171,19 @@ def rating_steps(
         beyond |= yield from _redundant_members(
             asked, (upper, lower), found, by_level if least_only else None
         )
-    for c in np.flatnonzero(state.stands).tolist():
+    left = state.stands.copy()
+    if not (len(system.touched) and asked.spreads):
+        left &= beyond
+    for c in np.flatnonzero(left).tolist():
         if beyond[c]:
             some, what = np.ones(len(share), bool), asked.loads
-        elif len(system.touched) and asked.spreads:
+        else:
             some = _spread_on_redundant_members(asked, c, (upper[c], lower[c]), found)
             if not some.any():
                 continue
             what = tuple(
                 x if not isinstance(x, Train) else NOTHING for x in asked.loads
             )
-        else:
-            continue
         reached = general.multiples(
             asked.sets(c),
             settled.dead[c],

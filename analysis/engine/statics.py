@@ -139,6 +139,7 @@ def settle_dead(
     dead = np.atleast_2d(np.asarray(dead_kip, float))
     count = len(ea)
     forces = dead @ system.particular.T
+    scale = np.abs(forces).max(axis=1, initial=0.0)
     taut = np.tile(~np.asarray(system.truss.absent, bool), (count, 1))
     beyond = np.full(count, bool(system.movable))
     alone, together = None, None
@@ -159,7 +160,6 @@ def settle_dead(
         for k, redundant in enumerate(system.redundant):
             taut[state[k] == COUNTER, redundant] = False
             taut[state[k] == PARTNER, partner[k]] = False
-    scale = np.abs(dead @ system.particular.T).max(axis=1, initial=0.0)
     beyond |= (forces[:, system.lone] < -TOLERANCE * scale[:, None]).any(axis=1)
     forces[~taut] = 0.0
 
