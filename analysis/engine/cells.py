@@ -1138,7 +1138,7 @@ def _cell_edges(
             watch, np.flatnonzero(some.any(axis=1)), cell, ends, corners.scale
         )
     else:
-        low, high = _inside_own(values, cell, ends, begun, corners.scale)
+        low, high = inside_own(values, cell, ends, begun, corners.scale)
     crossing = np.flatnonzero(low <= high)
     across = state[:, cell[crossing]]
     changed = line[crossing] // 2, np.arange(len(crossing))
@@ -1183,7 +1183,7 @@ def _inside(
     return low, high
 
 
-def _inside_own(
+def inside_own(
     values: Float, cell: Index, ends: list[Float], begun: Float, scale: Float
 ) -> tuple[Float, Float]:
     """Return what ``_inside`` does, where cells have many lines and few edges.

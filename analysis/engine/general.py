@@ -439,6 +439,28 @@ def over_triangle(
         found.take(multiple, at)
 
 
+def over_place(
+    sets: TautSets,
+    dead: Float,
+    live: Float,
+    places: Places,
+    k: int,
+    limits: Limits,
+    found: Reached,
+) -> None:
+    """Fold in a place, the next if it is linked, and all between, at all multiples."""
+    first = sets.solve(dead)
+    if first is None:
+        return
+    linked = k < len(places.linked) and bool(places.linked[k])
+    for at in (k, k + 1) if linked else (k,):
+        piece = sets.solve(live[at])
+        reached = _along_ray(sets, dead, live[at], first, piece, limits)
+        found.take(reached, _at(places, at, 0))
+    if linked:
+        over_triangle(sets, dead, live, places, k, limits, found)
+
+
 def tile(sets: TautSets, corners: Float) -> Iterator[tuple[Piece, Float]]:
     """Yield every piece in a triangle of loads, with its polygon.
 

@@ -22,6 +22,7 @@ from .mixed import SharesFound, SharesQuestion, Steps, answered
 from .moving import NOTHING, Governing, Where
 from .setting import Setting, setting
 from .statics import Model
+from .tautcells import TautCells
 
 __all__ = ["Ratings", "rating_steps", "ratings", "ratings_of"]
 
@@ -171,23 +172,23 @@ def rating_steps(
         beyond |= yield from _redundant_members(
             asked, (upper, lower), found, by_level if least_only else None
         )
-    left = state.stands.copy()
-    if not (len(system.touched) and asked.spreads):
+    moved = np.flatnonzero(beyond & state.stands)
+    if len(moved):
+        _vehicles_beyond(asked, (upper, lower), found, moved)
+    left = state.stands.copy() if asked.spreads else np.zeros(len(beyond), bool)
+    if not len(system.touched):
         left &= beyond
+    what = tuple(x if not isinstance(x, Train) else NOTHING for x in asked.loads)
     for c in np.flatnonzero(left).tolist():
-        if beyond[c]:
-            some, what = np.ones(len(share), bool), asked.loads
-        else:
+        some = np.ones(len(share), bool)
+        if not beyond[c]:
             some = _spread_on_redundant_members(asked, c, (upper[c], lower[c]), found)
             if not some.any():
                 continue
-            what = tuple(
-                x if not isinstance(x, Train) else NOTHING for x in asked.loads
-            )
         reached = general.multiples(
             asked.sets(c),
             settled.dead[c],
-            asked.places if beyond[c] else asked.no_places,
+            asked.no_places,
             what,
             np.where(some, upper[c], np.inf),
             np.where(some, lower[c], -np.inf),
@@ -308,6 +309,44 @@ def _headroom_over(room: Float, live: Float) -> Float:
     some = live > 0.0
     answer = np.maximum(room, 0.0) / np.where(some, live, 1.0)
     return np.where(some & (answer < BEYOND), answer, np.inf)
+
+
+def _vehicles_beyond(
+    asked: Setting,
+    limits: tuple[Float, Float],
+    found: _Multiples,
+    columns: Index,
+) -> None:
+    """Fold in vehicles on configurations that ``pairs`` does not answer."""
+    settled, places = asked.settled, asked.places
+    if not len(places.joint_kip):
+        return
+    cells = TautCells(
+        settled.system,
+        settled.ea[columns],
+        settled.dead[columns],
+        ~asked.state.taut[columns],
+        asked.model == "classical",
+    )
+    upper, lower = (
+        np.ascontiguousarray(np.moveaxis(limit[columns], 0, 2)) for limit in limits
+    )
+    shares, left = cells.shares(places, asked.live_kip, (upper, lower))
+    every = np.arange(limits[0].shape[2])
+    found.take(
+        columns,
+        every,
+        np.moveaxis(shares.multiple(), 2, 0),
+        partial(fronts, places, np.moveaxis(shares.at, 2, 0)),
+    )
+    for number, place in left:
+        c = int(columns[number])
+        reached = general.Reached(np.full(limits[0][c].shape, np.inf))
+        own = general.Limits(limits[0][c], limits[1][c])
+        general.over_place(
+            asked.sets(c), settled.dead[c], asked.live_kip, places, place, own, reached
+        )
+        found.take_reached(c, reached)
 
 
 def _spread_on_redundant_members(

@@ -1,0 +1,491 @@
+"""Multiples of moving loads on configurations that ``pairs`` cannot answer.
+
+What ``general`` finds triangle by triangle and cell by cell, for many of both together.
+Feet and kips; tension positive; loads positive downward.
+Array axes: ``c`` configurations, ``m`` members, ``r`` redundants, ``t`` tension-only bars
+that redundants touch, ``z`` those that none touches, ``w`` triangles or cells, ``e``
+corners, ``q`` edges, ``L`` rating levels.
+
+As in ``tautbatch``: the bars' forces are q + M gap, a linear complementarity problem. A
+set of slack bars gives its gaps; its cell, in the triangle of the dead load, a place and
+the next, is where no gap and no force is negative. Beyond an edge one bar has gone slack
+or come taut, or another lets go for it. The first cell is found by following the bars
+from the dead load on. A triangle in which a cell is not where it ought to be is left to
+``general``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .cells import Shares, inside_own
+from .equilibrium import Equilibrium, Float, Index, Mask
+from .loads import Places
+from .tautsets import LOOSE, TOLERANCE
+
+#: Entries of matrices solved together.
+_ENTRIES_AT_ONCE = 2**20
+#: Forces on edges worked out together.
+_FORCES_AT_ONCE = 2**19
+_MOST_CHANGES = 400
+_MOST_ROUNDS = 400
+#: Of the greatest force: a set that is off by more where it begins is not the next one.
+_OFF = 1e-7
+#: Bars whose forces depend on each other are told by this part of their flexibility.
+_DEPENDENT = 1e-9
+#: Where in a triangle the first cell is looked for: most of it is dead load.
+_FIRST = np.array([0.9, 0.06, 0.04])
+_ODD = np.uint64(0x9E3779B97F4A7C15)
+
+
+class TautCells:
+    """Some configurations of a truss, each standing under its dead load.
+
+    Parameters
+    ----------
+    system : Equilibrium
+    ea_kip : (c, m) float
+    dead_kip : (c, n) float
+    slack : (c, m) bool, bars that are slack under dead load
+    classical : bool
+    """
+
+    def __init__(
+        self,
+        system: Equilibrium,
+        ea_kip: Float,
+        dead_kip: Float,
+        slack: Mask,
+        classical: bool,
+    ) -> None:
+        self.system = system
+        stress = system.selfstress
+        flexible = stress.T * (system.length_ft / ea_kip)[:, None, :]  # (c, r, m)
+        flexibility = flexible @ stress
+        if classical:
+            own = [k for k, pair in enumerate(system.pairs) if pair.is_crossed]
+            flexibility[:, own, own] *= LOOSE
+        touching = np.logical_or.reduce(stress != 0.0, axis=1)
+        self.bars = np.flatnonzero(
+            touching & system.truss.tension_only & ~system.truss.absent
+        )
+        rows = stress[self.bars]
+        given = flexible @ system.particular - stress.T @ system.truss.pull_ft
+        self._free = -np.linalg.solve(flexibility, given)  # (c, r, n)
+        lift = np.broadcast_to(rows.T, (len(ea_kip), *rows.T.shape))
+        self._lift = np.asarray(np.linalg.solve(flexibility, lift), float)  # (c, r, t)
+        self._matrix = rows @ self._lift  # (c, t, t)
+        self._size = np.diagonal(self._matrix, axis1=1, axis2=2)
+        self._bars_load = system.particular[self.bars] + rows @ self._free  # (c, t, n)
+        self.dead_kip = dead_kip
+        self._dead_slack = slack[:, self.bars]
+        held = np.abs(system.truss.pull_ft * (ea_kip / system.length_ft)[:, :, None])
+        self._held = held.max(axis=1)  # (c, n)
+
+    def shares(
+        self, places: Places, live_kip: Float, limits: tuple[Float, Float]
+    ) -> tuple[Shares, list[tuple[int, int]]]:
+        """Return where members first reach limits under multiples of vehicles.
+
+        Parameters
+        ----------
+        places : Places
+        live_kip : (s, n) float
+        limits : upper and lower total forces, (L, m, c) kip, which may be infinite
+
+        Returns
+        -------
+        Shares, of all members
+        list of (configuration, place)
+            Triangles from a place to the next, or the ray of a place, that are left.
+        """
+        shape = limits[0].shape
+        found = Shares(np.zeros(shape), np.full(shape, -1.0))
+        loaded: Mask = np.logical_or.reduce(live_kip != 0.0, axis=1)
+        near = np.flatnonzero(
+            np.append(places.linked & (loaded[:-1] | loaded[1:]), False)
+        )
+        on_none = loaded.copy()
+        on_none[near] = on_none[near + 1] = False
+        single = np.flatnonzero(on_none)
+        place = np.concatenate([near, single])
+        after = np.concatenate([near + 1, single])
+        left: list[tuple[int, int]] = []
+        many = max(1, 2**21 // max(1, len(self.bars) * 3))
+        column, which = np.divmod(
+            np.arange(len(self.dead_kip) * len(place)), len(place)
+        )
+        for first in range(0, len(column), many):
+            part = slice(first, first + many)
+            some = which[part]
+            work = _Triangles(self, column[part], place[some], after[some], live_kip)
+            lost = work.visit(limits, found)
+            left += zip(
+                column[part][lost].tolist(), place[some][lost].tolist(), strict=True
+            )
+        return found, left
+
+
+@dataclass(frozen=True, eq=False)
+class _Cells:
+    """Sets of slack bars, (w, t) bool, in triangles ``of``; ``begun`` (w, 3) is in each."""
+
+    of: Index
+    slack: Mask
+    begun: Float
+
+    def only(self, some: Index | Mask) -> _Cells:
+        return _Cells(self.of[some], self.slack[some], self.begun[some])
+
+
+class _Triangles:
+    """Triangles of the dead load, a place and the next, in one configuration each."""
+
+    def __init__(
+        self, taut: TautCells, column: Index, place: Index, after: Index, live: Float
+    ) -> None:
+        self.taut, self.column = taut, column
+        self.place, self.after, self.live = place, after, live
+        self._one = len(taut.dead_kip) == 1
+        dead, system = taut.dead_kip, taut.system
+        live_bars = taut._bars_load @ live.T  # (c, t, s)
+        dead_bars = np.einsum("ctn,cn->ct", taut._bars_load, dead)
+        self.q = np.stack(
+            [
+                dead_bars[column],
+                live_bars[column, :, place],
+                live_bars[column, :, after],
+            ],
+            axis=2,
+        )  # (w, t, 3)
+        live_size = np.abs(live @ system.particular.T).max(axis=1)
+        dead_size = np.abs(dead @ system.particular.T).max(axis=1)
+        dead_size = np.maximum(dead_size, (taut._held * np.abs(dead)).sum(axis=1))
+        self.zero = TOLERANCE * np.maximum(
+            dead_size[column], np.maximum(live_size[place], live_size[after])
+        )
+        lone = system.particular[system.lone]
+        self._lone = np.stack(
+            [
+                (dead @ lone.T)[column],
+                (live @ lone.T)[place],
+                (live @ lone.T)[after],
+            ],
+            axis=2,
+        )  # (w, z, 3)
+        self.lost = np.zeros(len(column), bool)
+
+    def visit(self, limits: tuple[Float, Float], found: Shares) -> Mask:
+        """Fold limits reached in all cells into ``found``; return triangles given up."""
+        cells = self._begin()
+        seen = np.zeros(0, np.uint64)
+        signature = np.random.default_rng(1890).integers(
+            1, 2**63, len(self.taut.bars), np.uint64
+        )
+        for _ in range(_MOST_ROUNDS):
+            key = (cells.of.astype(np.uint64) + np.uint64(1)) * _ODD
+            key = key + cells.slack.astype(np.uint64) @ signature
+            key, first = np.unique(key, return_index=True)
+            fresh = ~np.isin(key, seen)
+            seen = np.concatenate([seen, key[fresh]])
+            cells = cells.only(first[fresh])
+            if not len(cells.of):
+                return self.lost
+            width = len(self.taut.bars) ** 2 if not self._one else 0
+            most = int(cells.slack.sum(axis=1).max(initial=1))
+            several = max(1, _ENTRIES_AT_ONCE // max(width, most * most, 1))
+            several = min(several, max(1, _FORCES_AT_ONCE // limits[0].shape[1] // 12))
+            parts = [
+                self._go_round(
+                    cells.only(np.arange(at, min(at + several, len(cells.of)))),
+                    limits,
+                    found,
+                )
+                for at in range(0, len(cells.of), several)
+            ]
+            cells = _Cells(
+                np.concatenate([one.of for one in parts]),
+                np.concatenate([one.slack for one in parts]),
+                np.concatenate([one.begun for one in parts]),
+            )
+            cells = cells.only(~self.lost[cells.of])
+        self.lost[cells.of] = True
+        return self.lost
+
+    def _begin(self) -> _Cells:
+        """Follow the bars from the dead load to where each triangle is begun."""
+        count = len(self.column)
+        slack = self.taut._dead_slack[self.column]
+        row = np.arange(count)
+        at = np.zeros(count)
+        target = self.q @ _FIRST
+        lone = (self._lone @ _FIRST < -self.zero[:, None]).any(axis=1)
+        done = np.zeros(slack.shape, bool)
+        ok = np.zeros(count, bool)
+        row, at, slack = row[~lone], at[~lone], slack[~lone]
+        for _ in range(_MOST_CHANGES):
+            if not len(row):
+                break
+            ends = np.stack([self.q[row, :, 0], target[row]], axis=2)
+            gap, watch, _ = self._hold(row, slack, ends)
+            here = watch[..., 0] + at[:, None] * (watch[..., 1] - watch[..., 0])
+            zero = self.zero[row]
+            wrong = (here < -(_OFF / TOLERANCE) * zero[:, None]).any(axis=1)
+            ending = watch[..., 1] < -zero[:, None]
+            over = ~ending.any(axis=1) & ~wrong
+            done[row[over]], ok[row[over]] = slack[over], True
+            going = ~over & ~wrong
+            if not going.any():
+                break
+            row, at, slack, gap = row[going], at[going], slack[going], gap[going]
+            here, watch, ending = here[going], watch[going], ending[going]
+            start = np.maximum(here, 0.0)
+            span = np.where(ending, start - watch[..., 1], 1.0)
+            reach = np.where(ending, start / span, 2.0)
+            first = reach.argmin(axis=1)
+            each = np.arange(len(row))
+            at = at + reach[each, first] * (1.0 - at)
+            gaps = gap[..., 0] + at[:, None] * (gap[..., 1] - gap[..., 0])
+            slack, falls = self._turned(row, slack, gaps, first)
+            row, at, slack = row[~falls], at[~falls], slack[~falls]
+        self.lost |= ~ok
+        some = np.flatnonzero(ok)
+        return _Cells(some, done[some], np.tile(_FIRST, (len(some), 1)))
+
+    def _table(self, of: Index, slack: Mask) -> tuple[Index, Mask, Float]:
+        """Return the slack bars of each, (w, a), which of them are, and M among them."""
+        most = max(1, int(slack.sum(axis=1).max(initial=0)))
+        order = np.argsort(~slack, axis=1, kind="stable")[:, :most]
+        is_slack = np.take_along_axis(slack, order, axis=1)
+        matrix, column = self.taut._matrix, self.column[of]
+        if self._one:
+            inner = matrix[0][order[:, :, None], order[:, None, :]]
+        else:
+            inner = matrix[column[:, None, None], order[:, :, None], order[:, None, :]]
+        both = is_slack[:, :, None] & is_slack[:, None, :]
+        table = np.where(both, inner, np.eye(most))
+        # Sets that cannot be are told by what comes of them.
+        own = np.arange(most)
+        table[:, own, own] *= np.where(is_slack, 1.0 + 1e-14, 1.0)
+        return order, is_slack, table
+
+    def _times(self, of: Index, gap: Float) -> Float:
+        """Return M gap, (w, t, e)."""
+        matrix = self.taut._matrix
+        if self._one:
+            count, bars, ends = gap.shape
+            flat = matrix[0] @ gap.transpose(1, 0, 2).reshape(bars, count * ends)
+            answer: Float = flat.reshape(bars, count, ends).transpose(1, 0, 2)
+            return answer
+        answer = matrix[self.column[of]] @ gap
+        return answer
+
+    def _hold(self, of: Index, slack: Mask, q: Float) -> tuple[Float, Float, Mask]:
+        """Return gaps, what tells whether sets hold, (w, t, e), and (w,) if solved."""
+        gap = np.zeros(q.shape)
+        if slack.any():
+            order, is_slack, table = self._table(of, slack)
+            right = np.take_along_axis(q, order[..., None], axis=1)
+            right = np.where(is_slack[..., None], -right, 0.0)
+            try:
+                solved = np.linalg.solve(table, right)
+            except np.linalg.LinAlgError:
+                solved = np.full(right.shape, np.nan)
+            np.put_along_axis(gap, order[..., None], solved, axis=1)
+        known: Mask = np.logical_and.reduce(np.isfinite(gap), axis=(1, 2))
+        gap[~known] = 0.0
+        watch = q + self._times(of, gap)
+        size = self.taut._size[self.column[of]][..., None]
+        watch = np.where(slack[..., None], gap * size, watch)
+        watch[~known] = -np.inf
+        return gap, watch, known
+
+    def _turned(
+        self, of: Index, slack: Mask, gap: Float, bar: Index
+    ) -> tuple[Mask, Mask]:
+        """Return the sets beyond where ``bar`` (w,) turns, and where the truss falls.
+
+        Where it could not stand with the bar slack too, a gap is given over to it, until
+        that of another has closed.
+        """
+        each = np.arange(len(of))
+        after = slack.copy()
+        after[each, bar] ^= True
+        falls = np.zeros(len(of), bool)
+        some = np.flatnonzero(~slack[each, bar])
+        if not len(some) or not slack[some].any():
+            return after, falls
+        of, mine, which = of[some], slack[some], bar[some]
+        order, is_slack, table = self._table(of, mine)
+        column = self.column[of]
+        line = self.taut._matrix[column[:, None], order, which[:, None]]
+        line = np.where(is_slack, line, 0.0)
+        try:
+            part = np.linalg.solve(table, line[..., None])[..., 0]
+        except np.linalg.LinAlgError:
+            falls[some] = True
+            self.lost[of] = True
+            return after, falls
+        own = self.taut._size[column, which]
+        bound = own - (line * part).sum(axis=1) < _DEPENDENT * own
+        gaps = np.take_along_axis(gap[some], order, axis=1)
+        ratio = np.divide(
+            np.maximum(gaps, 0.0),
+            part,
+            out=np.full(part.shape, np.inf),
+            where=is_slack & (part > _DEPENDENT),
+        )
+        chosen = ratio.argmin(axis=1)
+        k = np.arange(len(some))
+        known = bound & np.isfinite(ratio[k, chosen])
+        after[some[known], order[known, chosen[known]]] = False
+        falls[some[bound & ~known]] = True
+        return after, falls
+
+    def _go_round(
+        self, cells: _Cells, limits: tuple[Float, Float], found: Shares
+    ) -> _Cells:
+        """Look along the edges of cells; return the cells across them."""
+        of, count, bars = cells.of, len(cells.of), len(self.taut.bars)
+        q = self.q[of]
+        gap, watch, known = self._hold(of, cells.slack, q)
+        here = np.einsum(
+            "wte,we->wt", np.where(known[:, None, None], watch, 0.0), cells.begun
+        )
+        off = (_OFF / TOLERANCE) * self.zero[of]
+        self.lost[of[~known | (here < -off[:, None]).any(axis=1)]] = True
+        sides = np.broadcast_to(np.eye(3), (count, 3, 3))
+        lines = np.concatenate([watch, self._lone[of]], axis=1)
+        lines[np.abs(lines) <= self.zero[of][:, None, None]] = 0.0
+        lines = np.concatenate([lines, sides], axis=1)
+        negative = lines < 0.0
+        outside: Mask = np.logical_and.reduce(negative, axis=2)
+        alive = ~np.logical_or.reduce(outside, axis=1) & ~self.lost[of]
+        asked = (negative.any(axis=2) & ~outside) & alive[:, None]
+        asked[:, -3:] = alive[:, None]
+        cell, line = np.nonzero(asked)
+        values = lines[cell, line]  # (q, 3)
+        one, two = _ends(values, line - (lines.shape[1] - 3))
+        low, high = inside_own(
+            values, cell, [one, two], cells.begun.T, self.zero[of] / TOLERANCE
+        )
+        kept = np.flatnonzero(low <= high)
+        cell, line = cell[kept], line[kept]
+        one, two, low, high = one[:, kept], two[:, kept], low[kept], high[kept]
+        start, stop = one + low * (two - one), one + high * (two - one)
+        self._reach(of, gap, cell, (start, stop), limits, found)
+
+        inner = np.flatnonzero((line < bars) & (high - low > 0.0))
+        cell, line = cell[inner], line[inner]
+        middle = 0.5 * (start + stop)[:, inner].T  # (q, 3)
+        gaps = np.einsum("qte,qe->qt", gap[cell], middle)
+        slack, falls = self._turned(of[cell], cells.slack[cell], gaps, line)
+        return _Cells(of[cell], slack, middle).only(~falls)
+
+    def _reach(
+        self,
+        of: Index,
+        gap: Float,
+        cell: Index,
+        ends: tuple[Float, Float],
+        limits: tuple[Float, Float],
+        found: Shares,
+    ) -> None:
+        """Fold in the limits that members reach on edges, ``ends`` (3, q) each."""
+        if not len(cell):
+            return
+        taut, system = self.taut, self.taut.system
+        column = self.column[of]
+        load = np.stack(
+            [
+                taut.dead_kip[column],
+                self.live[self.place[of]],
+                self.live[self.after[of]],
+            ],
+            axis=1,
+        )  # (w, 3, n)
+        force = np.empty((len(of), 3, len(system.truss.names)))
+        for corner in range(3):
+            if self._one:
+                x = (
+                    load[:, corner] @ taut._free[0].T
+                    + gap[..., corner] @ taut._lift[0].T
+                )
+            else:
+                x = np.einsum("wrn,wn->wr", taut._free[column], load[:, corner])
+                x += np.einsum("wrt,wt->wr", taut._lift[column], gap[..., corner])
+            force[:, corner] = load[:, corner] @ system.particular.T
+            force[:, corner] += x @ system.selfstress.T
+        turned = ends[0][0] < ends[1][0]
+        start = np.where(turned, ends[1], ends[0])
+        stop = np.where(turned, ends[0], ends[1])
+        order = np.argsort(column[cell], kind="stable")
+        cell, start, stop = cell[order], start[:, order], stop[:, order]
+        begin, end = (
+            np.einsum("qem,eq->qm", force[cell], weights) for weights in (start, stop)
+        )
+        own = column[cell]
+        first = np.flatnonzero(np.r_[True, np.diff(own) != 0])
+        group = np.cumsum(np.r_[True, np.diff(own) != 0]) - 1
+        where = own[first]
+        for sign, limit in ((1.0, limits[0]), (-1.0, limits[1])):
+            for level in range(len(limit)):
+                value = limit[level].T  # (c, m)
+                members = np.flatnonzero(np.isfinite(value).any(axis=0))
+                if not len(members):
+                    continue
+                bound = value[own][:, members]
+                some = np.isfinite(bound)
+                bound = np.where(some, bound, 0.0)
+                over_a = sign * begin[:, members] - sign * bound * start[0][:, None]
+                over_b = sign * end[:, members] - sign * bound * stop[0][:, None]
+                at_a = (over_a >= 0.0) & some
+                crosses = (over_b >= 0.0) & ~at_a & some
+                along = np.divide(
+                    over_a, over_a - over_b, out=np.zeros_like(over_a), where=crosses
+                )
+                share = start[0][:, None] + along * (stop[0] - start[0])[:, None]
+                share = np.where(at_a | crosses, share, 0.0)
+                top = np.maximum.reduceat(share, first, axis=0)
+                best = found.share[level][np.ix_(members, where)].T
+                if not (top > best).any():
+                    continue
+                met = (share == top[group]) & (top > best)[group]
+                edge, member = np.nonzero(met)
+                _, chosen = np.unique(
+                    group[edge] * len(members) + member, return_index=True
+                )
+                edge, member = edge[chosen], member[chosen]
+                shares = start[:, edge] + along[edge, member] * (
+                    stop[:, edge] - start[:, edge]
+                )
+                ahead = shares[2] / np.maximum(shares[1] + shares[2], 1e-300)
+                triangle = of[cell[edge]]
+                place, after = self.place[triangle], self.after[triangle]
+                found.share[level, members[member], own[edge]] = share[edge, member]
+                found.at[level, members[member], own[edge]] = place + ahead * (
+                    after - place
+                )
+
+
+def _ends(values: Float, side: Index) -> tuple[Float, Float]:
+    """Return where lines with (q, 3) values at the corners meet the sides, (3, q) twice.
+
+    ``side`` is not negative for lines that are sides themselves.
+    """
+    below = values < 0.0
+    odd = np.where(below.sum(axis=1) == 1, below.argmax(axis=1), below.argmin(axis=1))
+    odd = np.where(side >= 0, side, odd)
+    q = np.arange(len(values))
+    ends = []
+    for step in (1, 2):
+        other = (odd + step) % 3
+        at_odd, at_other = values[q, odd], values[q, other]
+        part = at_odd / (at_odd - at_other)
+        end = np.zeros((3, len(q)))
+        end[odd, q] = 1.0 - part
+        end[other, q] = part
+        ends.append(end)
+    return ends[0], ends[1]
