@@ -209,7 +209,8 @@ def _envelope(
     falls = np.flatnonzero(state.stands & ~beyond & (fall.fraction < 1.0))
     if len(falls):
         beyond[falls] = True
-        if fall.by_one_bar and not asked.spreads:
+        if not asked.spreads:
+            # Where more than one bar's going slack brings it down, watched bars tell.
             beyond[falls] = _vehicles_where_it_stands(asked, share, range_, falls)
     done = _many_beyond(asked, share, range_, np.flatnonzero(state.stands & beyond))
     left = state.stands & ~done

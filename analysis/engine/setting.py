@@ -32,12 +32,11 @@ class Fall:
     """What brings configurations down.
 
     ``fraction`` (c,), of the load, may exceed 1; ``at`` gives the place only where it
-    does not. ``by_one_bar``: nothing but a single bar's going slack can.
+    does not.
     """
 
     fraction: Float
     at: list[Unstable | None]
-    by_one_bar: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,7 +114,7 @@ class Setting:
 
     def fall(self, factor: float) -> Fall:
         """Return the least fractions of ``factor`` times the load that bring it down."""
-        multiple, place, by_one_bar = self._least
+        multiple, place = self._least
         fraction = multiple / factor if factor > 0.0 else np.full_like(multiple, np.inf)
         where: list[Unstable | None] = [None] * len(fraction)
         for c in np.flatnonzero((place >= 0) & (fraction <= 1.0)).tolist():
@@ -126,10 +125,10 @@ class Setting:
                 int(self.places.heading[at]) if vehicle else 0,
                 float(fraction[c]),
             )
-        return Fall(fraction, where, by_one_bar)
+        return Fall(fraction, where)
 
     @cached_property
-    def _least(self) -> tuple[Float, Index, bool]:
+    def _least(self) -> tuple[Float, Index]:
         """Return the least multiples of the loads themselves, and where."""
         system, stands = self.system, self.state.stands
         lone = system.particular[system.lone]
@@ -137,12 +136,12 @@ class Setting:
         fraction = np.full(len(stands), np.inf)
         place = np.full(len(stands), -1, np.intp)
         if not stands.any():
-            return fraction, place, True
-        multiple, at, by_one_bar = least_multiple(
+            return fraction, place
+        multiple, at = least_multiple(
             system, self.settled.dead[stands], np.vstack([self.live_kip, spread])
         )
         fraction[stands], place[stands] = multiple, at
-        return fraction, place, by_one_bar
+        return fraction, place
 
 
 def setting(

@@ -22,7 +22,7 @@ ALIKE = 1e-9
 
 def least_multiple(
     system: Equilibrium, dead_kip: Float, live_kip: Float
-) -> tuple[Float, Index, bool]:
+) -> tuple[Float, Index]:
     """Return the least multiple of the live load that no taut set carries.
 
     Parameters
@@ -37,8 +37,6 @@ def least_multiple(
     -------
     multiple : (c,) float, infinite where the truss stands under any multiple
     place : (c,) int, the place where it is least; -1 where there is none
-    by_one_bar : bool
-        Whether nothing but a single bar's going slack can bring the truss down.
 
     Source
     ------
@@ -48,7 +46,7 @@ def least_multiple(
     count = len(dead_kip)
     multiple, place = np.full(count, np.inf), np.full(count, -1, np.intp)
     if not len(live_kip):
-        return multiple, place, True
+        return multiple, place
     base = live_kip @ system.particular.T  # (s, m)
     zero = TOLERANCE * np.abs(base).max(initial=0.0)
     lone = system.lone[base[:, system.lone].min(axis=0) < -zero]
@@ -62,10 +60,10 @@ def least_multiple(
         place = np.where(reached < multiple * (1.0 - ALIKE), at, place)
         multiple = np.minimum(multiple, reached)
     if not len(system.watched):
-        return multiple, place, True
+        return multiple, place
     doubtful = np.flatnonzero(~_carried_by_single_rods(system, base)).tolist()
     if not doubtful:
-        return multiple, place, True
+        return multiple, place
     cone = Cone(system)
     # Places whose load alone no taut set carries, lone bars set aside.
     beyond = [at for at in doubtful if cone.cut(live_kip[at]) is not None]
@@ -75,7 +73,7 @@ def least_multiple(
             if reached_here < multiple[c] * (1.0 - ALIKE):
                 place[c] = at
             multiple[c] = min(multiple[c], reached_here)
-    return multiple, place, not beyond
+    return multiple, place
 
 
 def _carried_by_single_rods(system: Equilibrium, base: Float) -> Mask:

@@ -3,16 +3,21 @@
 Random trusses hardly ever come there: here the quick ways are made to fail.
 """
 
+import dataclasses
+import random
+
 import numpy as np
 import pytest
 
 from analysis.engine import pairs, tautbatch
+from analysis.engine.equilibrium import analyse
 from analysis.engine.moving import envelope, envelope_of
 from analysis.engine.rating import ratings_of
 from analysis.engine.setting import setting
 from analysis.engine.statics import dead_forces
 from tests.analysis.engine.test_moving_loads import HS20, configurations
 from tests.analysis.engine.trusses import make_pratt, make_whipple
+from tests.endurance.random_trusses import grow
 
 COUNT = 6
 
@@ -98,3 +103,25 @@ def test_stretches_that_cannot_be_followed_are_walked_one_by_one(monkeypatch, wa
     sure = extremes(DOUBLE, ea, dead)
     way(monkeypatch)
     np.testing.assert_allclose(extremes(DOUBLE, ea, dead), sure, rtol=0, atol=1e-7)
+
+
+@pytest.mark.parametrize("seed", [1844, 1869, 1996])
+def test_what_several_bars_bring_down_is_left_to_the_general_way(seed):
+    """Bars that are watched tell: where no one bar alone can bring a truss down, one of
+    them would be pushed at each place that does. Members that no redundant touches take
+    more of the load here than the others, which all places leave standing."""
+    rng, more = random.Random(seed), np.random.default_rng(seed)
+    truss, ea, dead = grow(rng)
+    ea = ea * np.exp(more.normal(size=(2, len(ea))))
+    share = 0.2 + 0.8 * more.random(len(truss.names))
+    share[analyse(truss).touched] *= 0.1
+    asked = setting(truss, ea, np.stack([dead, 3.0 * dead]), [HS20])
+    beyond = np.ones(2, bool)
+    general = dataclasses.replace(
+        asked, settled=dataclasses.replace(asked.settled, beyond=beyond)
+    )
+    assert (asked.fall(float(share.max())).fraction < 1.0).all()
+    one, two = envelope_of(asked, share), envelope_of(general, share)
+    for side in ("live_max_kip", "live_min_kip"):
+        mine, theirs = getattr(one, side), getattr(two, side)
+        np.testing.assert_allclose(mine, theirs, rtol=0, atol=1e-7)
