@@ -9,19 +9,21 @@ import pytest
 from django.conf import settings as site_settings
 from django.core.cache import cache
 from django.db import connection
+from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
 # Small and repeatable where every push waits for it; ``--hypothesis-profile=long``
-# for a night.
+# for a night. No clock: on a busy machine examples take as long as they take.
+UNHURRIED = {
+    "deadline": None,
+    "database": None,
+    "suppress_health_check": [HealthCheck.too_slow],
+}
 hypothesis_settings.register_profile(
-    "ci", max_examples=50, deadline=None, derandomize=True, database=None
+    "ci", max_examples=50, derandomize=True, **UNHURRIED
 )
-hypothesis_settings.register_profile(
-    "dev", max_examples=50, deadline=None, database=None
-)
-hypothesis_settings.register_profile(
-    "long", max_examples=5_000, deadline=None, database=None
-)
+hypothesis_settings.register_profile("dev", max_examples=50, **UNHURRIED)
+hypothesis_settings.register_profile("long", max_examples=5_000, **UNHURRIED)
 hypothesis_settings.load_profile("ci" if os.environ.get("CI") else "dev")
 
 NEEDS_A_DATABASE = {

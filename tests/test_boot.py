@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-PATIENCE_S = 180
+PATIENCE_S = 600
 PRODUCTION = {
     "SECOND_CROSSING_PRODUCTION": "1",
     "SECRET_KEY": "kM3vX9-qT7wLr2_ZbN8cYdF5hJ6gPsA1uEoViRnQtWyBxCzD4e",
@@ -62,7 +62,7 @@ def running(command, port, env, stop=signal.SIGINT):
         wait_for(server, port)
         yield server
         server.send_signal(stop)
-        output, _ = server.communicate(timeout=30)
+        output, _ = server.communicate(timeout=PATIENCE_S)
         assert "Traceback" not in output, output
     finally:
         server.kill()
@@ -84,7 +84,7 @@ def wait_for(server, port):
 
 def get(port, path, headers=None):
     """Return (status, headers, text), following nothing."""
-    asked = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+    asked = http.client.HTTPConnection("127.0.0.1", port, timeout=120)
     try:
         asked.request("GET", path, headers=headers or {})
         answer = asked.getresponse()

@@ -86,7 +86,7 @@ def by_node(payload):
         capture_output=True,
         text=True,
         check=False,
-        timeout=120,
+        timeout=600,
     )
     assert run.returncode == 0, run.stderr
     return json.loads(run.stdout)

@@ -9,10 +9,15 @@ import shutil
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
 
 # Playwright keeps an event loop running in this thread for the rest of the session, in
 # which Django would otherwise refuse every query of this and later tests.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+
+# What a test waits for may come late on a busy machine; what never comes fails it.
+PATIENCE_MS = 60_000
+expect.set_options(timeout=PATIENCE_MS)
 
 PHONE = {
     "viewport": {"width": 390, "height": 844},
@@ -119,7 +124,7 @@ def open_page(new_context, live_server, console_is_quiet):
             lambda route: route.abort(),
         )
         page = console_is_quiet.watch(context.new_page())
-        page.set_default_timeout(15_000)
+        page.set_default_timeout(PATIENCE_MS)
         return page
 
     return opened

@@ -1,6 +1,7 @@
 """The pages of a bridge in a real browser: barriers, policy, choosing a bar."""
 
 import pytest
+from playwright.sync_api import expect
 
 from analysis import services
 from surveys.models import Visit
@@ -53,10 +54,11 @@ def test_choosing_a_bar_shows_it_in_the_drawing_and_in_the_table(phone_page, bri
     page.keyboard.press("Enter")
     page.wait_for_url("**#m-upstream-L2L3")
     row = page.locator("#m-upstream-L2L3")
-    assert row.evaluate("row => row.matches(':target')")
-    assert row.is_visible()
+    expect(page.locator("#m-upstream-L2L3:target")).to_have_count(1)
+    expect(row).to_be_visible()
     chosen = page.locator("a.bar.is-chosen")
-    assert [one.get_attribute("data-bar") for one in chosen.all()] == ["L2L3"]
+    expect(chosen).to_have_count(1)
+    expect(chosen).to_have_attribute("data-bar", "L2L3")
 
 
 def test_a_bar_is_reached_by_tapping_beside_it(phone_page, bridge):

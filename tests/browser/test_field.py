@@ -1,6 +1,7 @@
 """The field page in airplane mode: from opening it to a visit that arrived once."""
 
 import re
+import time
 
 import pytest
 from django.utils import timezone
@@ -9,7 +10,7 @@ from playwright.sync_api import expect
 from bridges.models import Bridge
 from surveys import offline, services
 from surveys.models import Photo, Viewpoint, Visit
-from tests.browser.conftest import PHONE, axe, sign_in
+from tests.browser.conftest import PATIENCE_MS, PHONE, axe, sign_in
 from tests.images import jpeg
 from tests.makers import PASSWORD, make_person, make_visit, photo_document
 from tests.structures import make_described_bridge
@@ -44,7 +45,7 @@ def page(open_page, bridge, console_is_quiet):
     )
     sign_in(page, "ada", PASSWORD)
     page.goto(f"/field/#/take/{bridge.slug}")
-    page.get_by_text("1 bridge with you now").first.wait_for(timeout=60_000)
+    page.get_by_text("1 bridge with you now").first.wait_for(timeout=120_000)
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     page.context.set_offline(True)
     page.goto("/field/#/")
@@ -71,7 +72,7 @@ def one_is_only_here(page):
 def send(page):
     """The signal comes back; the page sends by itself, without a tap."""
     page.context.set_offline(False)
-    page.get_by_text("Sent from this phone").wait_for(timeout=30_000)
+    page.get_by_text("Sent from this phone").wait_for(timeout=120_000)
 
 
 def test_a_visit_logged_in_airplane_mode_arrives_once_and_leaves_the_phone(
@@ -229,7 +230,7 @@ def test_photos_are_pinned_placed_repeated_and_arrive_byte_for_byte(page, bridge
     page.get_by_text("The old picture lies over").wait_for()
     over = page.locator(".field-over")
     page.get_by_role("button", name="75%").click()
-    assert over.evaluate("one => one.style.opacity") == "0.75"
+    expect(over).to_have_css("opacity", "0.75")
     page.get_by_role("button", name="Take it").click()
     page.get_by_text("; taken again from the same place").wait_for()
     page.get_by_role("link", name="The walk round").click()
@@ -279,6 +280,7 @@ def test_without_a_live_camera_the_old_picture_stands_beside_with_its_hints(
         expect(page.get_by_text("Looking east, 85°.")).to_be_visible()
         expect(page.get_by_text("Switch on the grid of your camera")).to_be_visible()
         # The old picture as large as it comes, lines over it, and all of it seen.
+        page.get_by_alt_text("As it was").evaluate("one => one.decode()")
         box = page.get_by_alt_text("As it was").bounding_box()
         assert box["width"] > 300
         assert box == page.locator(".field-gridded svg").bounding_box()
@@ -347,6 +349,18 @@ def test_a_bridge_not_on_the_record_is_found_with_no_signal(page, bridge):
     assert Visit.objects.get(bridge=found).notes == "One span, pins, no plate."
 
 
+IS_WRITTEN_DOWN = """(words) => new Promise((done) => {
+  const asked = indexedDB.open("second-crossing-field");
+  asked.onsuccess = () => {
+    const facts = asked.result.transaction("facts").objectStore("facts").getAll();
+    facts.onsuccess = () => {
+      asked.result.close();
+      done(JSON.stringify(facts.result).includes(words));
+    };
+  };
+})"""
+
+
 def test_a_question_reaches_the_phone_and_its_answer_comes_back(page, bridge):
     begin(page, bridge)
     page.get_by_role("link", name=re.compile("Signs and approaches")).click()
@@ -368,13 +382,16 @@ def test_a_question_reaches_the_phone_and_its_answer_comes_back(page, bridge):
     typed = page.get_by_label("Was the post standing?")
     typed.fill("Yes, the plate was turned away.")
     # Half an answer outlives the page, once it has had a breath to write it down.
-    page.wait_for_timeout(600)
+    until = time.monotonic() + PATIENCE_MS / 1000
+    while not page.evaluate(IS_WRITTEN_DOWN, "the plate was turned away"):
+        assert time.monotonic() < until
+        page.wait_for_timeout(50)
     page.reload()
     expect(typed).to_have_value("Yes, the plate was turned away.")
     page.get_by_role("button", name="Answer in these words").click()
     heading(page, "Sending")
     page.context.set_offline(False)
-    page.get_by_text("Nothing waits.").wait_for(timeout=30_000)
+    page.get_by_text("Nothing waits.").wait_for(timeout=120_000)
     visit.refresh_from_db()
     assert visit.replies.get().text == "Yes, the plate was turned away."
     assert visit.status == "submitted"

@@ -30,7 +30,7 @@ def thumb(open_page, bridge, console_is_quiet):
     page = open_page(PHONE)
     sign_in(page, "ada", PASSWORD)
     page.goto(f"/field/#/take/{bridge.slug}")
-    page.get_by_text("1 bridge with you now").first.wait_for(timeout=60_000)
+    page.get_by_text("1 bridge with you now").first.wait_for(timeout=120_000)
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     page.context.set_offline(True)
     page.goto("/field/#/")
@@ -41,7 +41,7 @@ def thumb(open_page, bridge, console_is_quiet):
 def sent(page):
     page.get_by_role("heading", level=1, name="Sending").wait_for()
     page.context.set_offline(False)
-    page.get_by_text("Sent from this phone").wait_for(timeout=30_000)
+    page.get_by_text("Sent from this phone").wait_for(timeout=120_000)
     return Visit.objects.get(status="submitted")
 
 

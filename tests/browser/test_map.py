@@ -75,7 +75,7 @@ def test_a_ring_comes_apart_when_it_is_opened(desktop_page, bridges):
     expect(page.get_by_role("button", name="Near Two")).to_be_visible()
     # The ring is gone; the keys are still the map's.
     expect(page.locator("[data-map]")).to_be_focused()
-    assert re.search(r"#map=[\d.]+/39\.60\d+/-39\.70\d+", page.url)
+    expect(page).to_have_url(re.compile(r"#map=[\d.]+/39\.60\d+/-39\.70\d+"))
 
 
 def test_bridges_on_one_spot_are_listed_together(desktop_page, bridges):

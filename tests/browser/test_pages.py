@@ -7,16 +7,18 @@ scrolls sideways down to 320 px (WCAG 2.2, success criterion 1.4.10).
 
 import io
 import re
+import time
 
 import pytest
 from django.core import mail
+from playwright.sync_api import expect
 
 from bridges.intake import reading, taking
 from bridges.models import Bridge
 from shared import jobs, people
 from shared.models import Person
 from surveys.models import Visit
-from tests.browser.conftest import DESKTOP, PHONE, axe, sign_in
+from tests.browser.conftest import DESKTOP, PATIENCE_MS, PHONE, axe, sign_in
 from tests.makers import PASSWORD, make_id, make_person
 from tests.shared import example_jobs
 
@@ -222,7 +224,7 @@ def test_the_keyboard_alone_reaches_the_page_and_sees_where_it_is(
     assert skip.get_attribute("href") == "#main"
     assert skip.is_visible()
     page.keyboard.press("Enter")
-    assert page.evaluate("document.activeElement.id") == "main"
+    page.wait_for_function("document.activeElement.id === 'main'")
     page.keyboard.press("Tab")
     ring = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
     assert ring != "none"
@@ -234,9 +236,9 @@ def test_without_scripts_every_bridge_can_still_be_found_and_read(
     page = open_page(PHONE, java_script_enabled=False)
     page.goto("/")
     page.get_by_role("link", name="Hollin Ford Bridge").first.click()
-    assert page.get_by_role("heading", level=1).inner_text() == "Hollin Ford Bridge"
+    expect(page.get_by_role("heading", level=1)).to_have_text("Hollin Ford Bridge")
     page.get_by_role("link", name=re.compile("history", re.I)).first.click()
-    assert page.url.endswith("/bridges/hollin-ford/history/")
+    expect(page).to_have_url(re.compile("/bridges/hollin-ford/history/$"))
 
 
 def test_the_console_check_hears_what_it_should(
@@ -253,11 +255,11 @@ def test_the_console_check_hears_what_it_should(
             document.body.append(Object.assign(new Image(), { src: "/no-such.png" }));
         }"""
     )
-    page.wait_for_timeout(300)
-    heard = "\n".join(console_is_quiet.unexpected())
-    assert "policy: script-src" in heard
-    assert "a fault of ours" in heard
-    assert "404" in heard
+    for words in ("policy: script-src", "a fault of ours", "404"):
+        until = time.monotonic() + PATIENCE_MS / 1000
+        while not any(words in one for one in console_is_quiet.unexpected()):
+            assert time.monotonic() < until, words
+            page.wait_for_timeout(50)
     console_is_quiet.complaints.clear()
 
 

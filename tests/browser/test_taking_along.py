@@ -28,7 +28,7 @@ def page(open_page, transactional_db):
 def kept(page):
     """The names of the bridges that are on this phone, after it says how many."""
     page.get_by_text(re.compile(r"\d bridges? with you now")).first.wait_for(
-        timeout=60_000
+        timeout=120_000
     )
     page.goto("/field/#/")
     rows = page.locator("a.field-row[href^='#/bridge/'] .field-row-name")
@@ -52,6 +52,9 @@ def test_the_bridges_that_the_map_shows_after_it_is_moved_are_taken(page):
     page.mouse.move(*middle)
     page.mouse.down()
     page.mouse.move(middle[0] + 100, middle[1], steps=8)
+    # Held still before it is let go: let go in full swing, the map would coast on as far
+    # as the machine is quick.
+    page.wait_for_timeout(300)
     page.mouse.up()
     page.wait_for_function("(old) => location.href !== old", arg=before)
     take.click()

@@ -1,6 +1,9 @@
 """The visit form and review in a real browser: one hand, no script, no barriers."""
 
+import re
+
 import pytest
+from playwright.sync_api import expect
 
 from surveys.models import Visit
 from tests.browser.conftest import DESKTOP, PHONE, axe, sign_in
@@ -91,9 +94,9 @@ def test_without_a_script_the_editor_opens_and_the_visit_is_sent(open_page, brid
         has=page.locator(".log-name", has_text="L2U3")
     )
     size = row.locator("input[name$='-p0-size']")
-    assert not size.is_visible()
+    expect(size).to_be_hidden()
     row.locator(".log-answer-changed").click()
-    assert size.is_visible()
+    expect(size).to_be_visible()
     row.locator("select[name$='-happened']").select_option("replaced")
     row.locator(".log-kept input").uncheck()
     row.locator("select[name$='-p0-shape']").select_option("square-rod")
@@ -115,12 +118,12 @@ def test_the_count_follows_the_thumb_and_an_answer_can_be_taken_back(
     total = page.locator("[data-total]")
     same = row.locator(".log-answer-same")
     same.click()
-    assert total.inner_text().startswith("1 of ")
+    expect(total).to_have_text(re.compile("^1 of "))
     same.click()
-    assert total.inner_text().startswith("0 of ")
+    expect(total).to_have_text(re.compile("^0 of "))
     group = page.locator("[data-group]", has_text="Upstream truss")
     group.locator("[data-rest]").check()
-    assert group.locator("[data-count]").inner_text().startswith("3 of ")
+    expect(group.locator("[data-count]")).to_have_text(re.compile("^3 of "))
 
 
 def test_a_tab_that_was_closed_gives_back_what_was_typed(
@@ -136,10 +139,10 @@ def test_a_tab_that_was_closed_gives_back_what_was_typed(
     first = page.locator("[name=client_id]").input_value()
     page.reload()
     page.get_by_role("button", name="Bring it back").click()
-    assert page.locator("[name=client_id]").input_value() == first
-    assert page.get_by_label("Who was there?").input_value() == "A. Weir"
+    expect(page.locator("[name=client_id]")).to_have_value(first)
+    expect(page.get_by_label("Who was there?")).to_have_value("A. Weir")
     words = row.locator("textarea[name$='-f-description']")
-    assert words.input_value() == "The turnbuckle is gone."
+    expect(words).to_have_value("The turnbuckle is gone.")
     page.locator("[data-send]").click()
     page.wait_for_url("**/visits/**")
     page.goto(f"/bridges/{bridge.slug}/visit/")
@@ -187,7 +190,7 @@ def test_a_bar_of_the_drawing_leads_to_its_row(phone_page, bridge):
     page.locator("[data-group][open] a.bar[href^='#e']").first.wait_for()
     page.locator(f"a.bar[href='#{row.get_attribute('id')}']").focus()
     page.keyboard.press("Enter")
-    assert row.evaluate("row => row.matches(':target')")
+    page.wait_for_function("(row) => row.matches(':target')", arg=row.element_handle())
 
 
 def test_a_session_that_ran_out_and_came_back_still_sends(

@@ -10,6 +10,7 @@ import re
 from io import BytesIO
 
 import pytest
+from playwright.sync_api import expect
 from pypdf import PdfReader
 
 from tests.browser.conftest import DESKTOP, axe, sign_in
@@ -128,10 +129,10 @@ def accept_the_visit(page):
     page.goto("/review/")
     page.get_by_role("link", name=re.compile("Hollin Ford")).first.click()
     main = page.get_by_role("main")
-    assert "knotweed up to the deck" in main.inner_text()
-    assert "Four bright bolt holes." in main.inner_text()
+    expect(main).to_contain_text("knotweed up to the deck")
+    expect(main).to_contain_text("Four bright bolt holes.")
     preview = page.locator("#preview")
-    assert preview.get_by_role("listitem").count() == 4
+    expect(preview.get_by_role("listitem")).to_have_count(4)
     shot = page.get_by_role("figure").filter(has_text="The new grid from the west end")
     image = shot.get_by_role("img")
     image.scroll_into_view_if_needed()
@@ -139,9 +140,9 @@ def accept_the_visit(page):
     assert image.evaluate("image => image.naturalWidth") > 0
     page.get_by_label("I have looked at the photos").check()
     page.get_by_role("button", name="Accept into the record").click()
-    said = page.get_by_role("status").first.inner_text()
-    assert "Hollin Ford" in said
-    assert "record" in said
+    said = page.get_by_role("status").first
+    expect(said).to_contain_text("Hollin Ford")
+    expect(said).to_contain_text("record")
 
 
 # -- what anybody then reads

@@ -157,7 +157,7 @@ TOKEN = "t" * 32
 class Caller:
     """Somebody signed in, or nobody, with a browser of their own."""
 
-    def __init__(self, address, person=None, timeout=30):
+    def __init__(self, address, person=None, timeout=60):
         self.address, self.timeout = address, timeout
         self.http = requests.Session()
         self.http.cookies.set("second_crossing_csrf", TOKEN)

@@ -18,6 +18,7 @@ from django.db import connection
 from tests.endurance.together import tied
 
 ROOT = Path(__file__).resolve().parent.parent.parent
+PATIENCE_S = 120
 
 
 def free_port():
@@ -64,7 +65,8 @@ class Site:
         self.process = subprocess.Popen(
             tied(command), cwd=ROOT, env=environment, start_new_session=True
         )
-        for _ in range(300):
+        until = time.monotonic() + PATIENCE_S
+        while time.monotonic() < until:
             try:
                 urllib.request.urlopen(f"{self.url}/healthz", timeout=2)
             except OSError:

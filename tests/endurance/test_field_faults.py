@@ -135,7 +135,7 @@ class Phone:
         self.tab.goto("/field/#/")
         self.tab.reload()
         self.tab.goto(f"/field/#/take/{bridge.slug}")
-        self.tab.get_by_text("1 bridge with you now").first.wait_for(timeout=60_000)
+        self.tab.get_by_text("1 bridge with you now").first.wait_for(timeout=120_000)
 
     def log(self, bridge, person, count):
         asked = {

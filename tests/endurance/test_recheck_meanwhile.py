@@ -27,6 +27,7 @@ from tests.structures import GRID, make_described_bridge, make_visit_saying
 
 ROUNDS = int(os.environ.get("RECHECKS", "1"))
 PHONES = 2
+PATIENCE_S = 120
 
 
 def stored():
@@ -90,20 +91,25 @@ def test_nobody_is_refused_and_nothing_left_behind_while_all_is_rechecked(settin
     threads.append(threading.Thread(target=accept))
     for thread in threads:
         thread.start()
+    rounds, until = 0, time.monotonic() + PATIENCE_S
     try:
-        for n in range(ROUNDS):
+        # A fast machine may be through before anybody has sent or accepted much.
+        while rounds < ROUNDS or not (seen[201] > PHONES and seen["accepted"]):
+            assert time.monotonic() < until or rounds < ROUNDS, dict(seen)
             for model in (Check, Effect):
-                model.objects.filter(engine=ENGINE_VERSION).update(engine=f"old {n}")
+                old = model.objects.filter(engine=ENGINE_VERSION)
+                old.update(engine=f"old {rounds}")
             for counts in recheck_in_processes(ids, processes=2, handed=3):
                 seen["rechecked"] += counts.bridges
+            rounds += 1
     finally:
         over.set()
         for thread in threads:
             thread.join()
-    print(f"\n{dict(seen)}; the slowest answer took {slowest[0]:.2f} s")
-    assert seen["rechecked"] == ROUNDS * len(ids)
-    assert seen[201] > PHONES
-    assert seen["accepted"]
+    print(
+        f"\n{rounds} rounds, {dict(seen)}; the slowest answer took {slowest[0]:.2f} s"
+    )
+    assert seen["rechecked"] == rounds * len(ids)
     assert set(seen) == {201, "accepted", "rechecked"}
 
     (counts,) = recheck_in_processes(ids, processes=1)

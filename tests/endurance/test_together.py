@@ -48,7 +48,7 @@ def test_what_a_run_started_ends_with_it_however_it_ends():
         assert len(started) == 2
         assert all(map(is_alive, started))
         run.kill()
-    until = time.monotonic() + 10
+    until = time.monotonic() + 60
     while any(map(is_alive, started)) and time.monotonic() < until:
         time.sleep(0.02)
     assert not any(map(is_alive, started))

@@ -230,7 +230,7 @@ def test_whoever_asked_may_ask_how_it_stands_and_nobody_else(client, db):
 # -- workers of their own
 
 
-def worker(lease_s=2):
+def worker(lease_s=3):
     """Start a worker process on this test's database."""
     name = connection.settings_dict["NAME"]
     if connection.vendor == "sqlite":
@@ -253,7 +253,7 @@ def worker(lease_s=2):
     )
 
 
-def wait_until(holds, seconds=60):
+def wait_until(holds, seconds=180):
     until = time.monotonic() + seconds
     while not holds():
         assert time.monotonic() < until, "it never came about"
@@ -263,7 +263,7 @@ def wait_until(holds, seconds=60):
 @pytest.mark.django_db(transaction=True)
 def test_killed_in_the_middle_its_job_is_done_once_by_another(queued, tmp_path):
     """The long job outlasts its lease twice over: a live worker renews it."""
-    jobs.enqueue(example_jobs.note, folder=str(tmp_path), name="long", wait_s=5.0)
+    jobs.enqueue(example_jobs.note, folder=str(tmp_path), name="long", wait_s=7.0)
     for n in range(12):
         jobs.enqueue(example_jobs.note, folder=str(tmp_path), name=f"{n}")
     first = worker()
@@ -273,11 +273,15 @@ def test_killed_in_the_middle_its_job_is_done_once_by_another(queued, tmp_path):
     others = [worker(), worker()]
     try:
         wait_until(lambda: not Job.objects.exclude(state=Job.State.DONE).exists())
+        # Where there is much else to do, one may still be starting when all is done.
+        hands = " ".join(path.read_text() for path in tmp_path.glob("*.done")).split()
+        began = [one for one in others if str(one.pid) in hands]
     finally:
         for one in others:
             one.send_signal(signal.SIGTERM)
-        outputs = [one.communicate(timeout=30)[0] for one in others]
-    assert all("jobs run." in text for text in outputs), outputs
+        outputs = {one: one.communicate(timeout=120)[0] for one in others}
+    assert began
+    assert all("jobs run." in outputs[one] for one in began), outputs
     done = {path.stem: path.read_text().split() for path in tmp_path.glob("*.done")}
     assert len(done) == 13
     assert all(len(times) == 1 for times in done.values())

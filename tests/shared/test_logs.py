@@ -154,7 +154,7 @@ def test_a_collector_is_told_of_faults_and_of_nobody(client, db, monkeypatch):
         logs.report_to(f"http://key@127.0.0.1:{server.server_port}/1", "0.1.0")
         break_page(monkeypatch, KeyError("broken part"))
         client.get("/bridges/x/?q=s3cret-token", REMOTE_ADDR="198.51.100.7")
-        sentry_sdk.flush(5)
+        sentry_sdk.flush(60)
     finally:
         sentry_sdk.init()
         server.shutdown()

@@ -31,7 +31,7 @@ def manage(*arguments, data, **environ):
         },
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=600,
         check=False,
     )
 
@@ -134,7 +134,7 @@ def test_the_site_starts_without_the_geographic_libraries():
         env={**os.environ, "DJANGO_SETTINGS_MODULE": "shared.settings"},
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=600,
         check=False,
     )
     assert done.returncode == 0, done.stderr

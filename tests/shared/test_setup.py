@@ -48,7 +48,7 @@ def setup(tmp_path, typed):
         env={"PATH": os.environ["PATH"], "SECOND_CROSSING_DATA": str(tmp_path / "x")},
         capture_output=True,
         text=True,
-        timeout=180,
+        timeout=600,
         check=False,
     )
 
@@ -63,7 +63,7 @@ def manage(tmp_path, *arguments):
         },
         capture_output=True,
         text=True,
-        timeout=180,
+        timeout=600,
         check=False,
     )
 
