@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -248,7 +249,9 @@ class _Multiples:
         self, columns: Index, members: Index, multiple: Float, at: Callable[[], Where]
     ) -> None:
         """Fold in (c, L, t) multiples and where they are reached."""
-        cut = np.ix_(columns, np.arange(self.multiple.shape[1]), members)
+        cut: tuple[Any, ...] = (slice(None), slice(None), members)
+        if len(columns) < len(self.multiple):
+            cut = np.ix_(columns, np.arange(self.multiple.shape[1]), members)
         old = self.multiple[cut]
         self.multiple[cut] = np.minimum(multiple, old)
         if self.at is not None:
