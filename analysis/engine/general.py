@@ -154,6 +154,31 @@ def _vehicle_extremes(
             found.take(forces[members], members, _at(places, k, part))
 
 
+def extremes_at_place(
+    sets: TautSets,
+    dead_kip: Float,
+    live_kip: Float,
+    places: Places,
+    k: int,
+    factor: Float,
+    found: Extremes,
+) -> None:
+    """Fold in a place, the next if it is linked, and all between; as ``extremes`` does."""
+    linked = k < len(places.linked) and bool(places.linked[k])
+    some = slice(k, k + 2) if linked else slice(k, k + 1)
+    own = Places(
+        places.joint_kip[some],
+        places.front_ft[some],
+        places.heading[some],
+        places.load[some],
+        places.linked[k : k + 1] if linked else places.linked[:0],
+    )
+    for value in np.unique(factor[factor != 0.0]):
+        members = np.flatnonzero(factor == value)
+        totals = dead_kip + value * live_kip[some]
+        _vehicle_extremes(sets, totals, own, members, found)
+
+
 def _changes(
     sets: TautSets, start: Float, end: Float, first: Piece | None, last: Piece | None
 ) -> Iterator[tuple[float, Float]]:

@@ -214,25 +214,34 @@ def _envelope(
             beyond[falls] = _vehicles_where_it_stands(asked, share, range_, falls)
     done = _many_beyond(asked, share, range_, np.flatnonzero(state.stands & beyond))
     left = state.stands & ~done
-    if not (len(system.touched) and asked.spreads):
+    moved = np.flatnonzero(left & beyond)
+    one_by_one = range_.high_at is not None
+    if len(moved) and not one_by_one:
+        _vehicles_beyond(asked, share, range_, moved)
+    if not asked.spreads:
+        left &= beyond & one_by_one
+    elif not len(system.touched):
         left &= beyond
     for c in np.flatnonzero(left).tolist():
-        if beyond[c]:
-            some, what = ~np.asarray(truss.absent, bool), loads
+        where, what = asked.no_places, loads
+        some = ~np.asarray(truss.absent, bool)
+        if beyond[c] and one_by_one:
+            where = places
         else:
-            some = _spread_on_redundant_members(asked, c, share, range_)
             what = tuple(x if not isinstance(x, Train) else NOTHING for x in loads)
+        if not beyond[c]:
+            some = _spread_on_redundant_members(asked, c, share, range_)
             if not some.any():
                 continue
         found = general.extremes(
             asked.sets(c),
             settled.dead[c],
-            places if beyond[c] else asked.no_places,
+            where,
             what,
             np.where(some, share, 0.0),
             asked.web,
         )
-        range_.replace(c, found, whole=bool(beyond[c]))
+        range_.replace(c, found, whole=bool(beyond[c] and one_by_one))
 
     up, down = _reactions(
         system,
@@ -431,6 +440,35 @@ def _spread_on_linear_members(asked: Setting, factor: Float, range_: _Range) -> 
             for sign in (1.0, -1.0)
         )
         range_.take(members, dead + up, dead + down, _always(here), _always(here))
+
+
+def _vehicles_beyond(
+    asked: Setting, factor: Float, range_: _Range, columns: Index
+) -> None:
+    """Put in vehicles on configurations that ``pairs`` does not answer."""
+    settled, places = asked.settled, asked.places
+    force = settled.state.forces_kip[columns]
+    found = _Range.from_dead(force, with_places=False)
+    if len(places.joint_kip):
+        share = np.where(asked.system.truss.absent, 0.0, factor)
+        peaks, left = asked.cells(columns).extremes(
+            places, asked.live_kip, share, force.T
+        )
+        found.take_peaks(np.arange(force.shape[1]), peaks, places)
+        for number, place in left:
+            c = int(columns[number])
+            more = general.Extremes(force[number].copy(), force[number].copy())
+            general.extremes_at_place(
+                asked.sets(c),
+                settled.dead[c],
+                asked.live_kip,
+                places,
+                place,
+                share,
+                more,
+            )
+            found.replace(number, more, whole=False)
+    range_.put(columns, found)
 
 
 def _spread_on_redundant_members(

@@ -23,7 +23,6 @@ from .mixed import SharesFound, SharesQuestion, Steps, answered
 from .moving import NOTHING, Governing, Where
 from .setting import Setting, setting
 from .statics import Model
-from .tautcells import TautCells
 
 __all__ = ["Ratings", "rating_steps", "ratings", "ratings_of"]
 
@@ -324,17 +323,10 @@ def _vehicles_beyond(
     settled, places = asked.settled, asked.places
     if not len(places.joint_kip):
         return
-    cells = TautCells(
-        settled.system,
-        settled.ea[columns],
-        settled.dead[columns],
-        ~asked.state.taut[columns],
-        asked.model == "classical",
-    )
     upper, lower = (
         np.ascontiguousarray(np.moveaxis(limit[columns], 0, 2)) for limit in limits
     )
-    shares, left = cells.shares(places, asked.live_kip, (upper, lower))
+    shares, left = asked.cells(columns).shares(places, asked.live_kip, (upper, lower))
     every = np.arange(limits[0].shape[2])
     found.take(
         columns,

@@ -21,6 +21,7 @@ from .loads import Load, Places, Train, vehicle_places
 from .spreads import Spreads
 from .stability import least_multiple
 from .statics import DeadState, Model, Settled, settle_dead
+from .tautcells import TautCells
 from .tautsets import TautSets
 
 #: Front axle (ft), heading (+1 or -1) and the fraction of the load.
@@ -104,6 +105,16 @@ class Setting:
             found = TautSets(self.system, self.settled.ea[c], self.model == "classical")
             self._sets[c] = found
         return found
+
+    def cells(self, columns: Index) -> TautCells:
+        """Return some configurations that stand, whatever their bars' arrangement."""
+        return TautCells(
+            self.system,
+            self.settled.ea[columns],
+            self.settled.dead[columns],
+            ~self.state.taut[columns],
+            self.model == "classical",
+        )
 
     def spread_over(self, c: int) -> Spreads | None:
         """Return what lays spread loads on one configuration; None if ``pairs`` does not."""

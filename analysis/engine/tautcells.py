@@ -17,9 +17,12 @@ from the dead load on. A triangle in which a cell is not where it ought to be is
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 
+from .batch import Peaks
 from .cells import Shares, inside_own
 from .equilibrium import Equilibrium, Float, Index, Mask
 from .loads import Places
@@ -103,6 +106,31 @@ class TautCells:
         """
         shape = limits[0].shape
         found = Shares(np.zeros(shape), np.full(shape, -1.0))
+        return found, self._visit(places, live_kip, _Limits(limits, found))
+
+    def extremes(
+        self, places: Places, live_kip: Float, factor: Float, force_kip: Float
+    ) -> tuple[Peaks, list[tuple[int, int]]]:
+        """Return extreme total forces, each member's live load times its own factor.
+
+        Parameters
+        ----------
+        places, live_kip : as ``shares`` takes them
+        factor : (m,) float
+        force_kip : (m, c) float, under dead load
+
+        Returns
+        -------
+        Peaks, of all members, without places
+        list of (configuration, place), as of ``shares``
+        """
+        peaks = Peaks.from_dead(force_kip, with_places=False)
+        return peaks, self._visit(places, live_kip, _Extremes(factor, peaks))
+
+    def _visit(
+        self, places: Places, live_kip: Float, collect: _Collect
+    ) -> list[tuple[int, int]]:
+        """Go through all triangles; return those given up, by configuration and place."""
         loaded: Mask = np.logical_or.reduce(live_kip != 0.0, axis=1)
         near = np.flatnonzero(
             np.append(places.linked & (loaded[:-1] | loaded[1:]), False)
@@ -115,17 +143,17 @@ class TautCells:
         left: list[tuple[int, int]] = []
         many = max(1, 2**21 // max(1, len(self.bars) * 3))
         column, which = np.divmod(
-            np.arange(len(self.dead_kip) * len(place)), len(place)
+            np.arange(len(self.dead_kip) * len(place)), max(1, len(place))
         )
         for first in range(0, len(column), many):
             part = slice(first, first + many)
             some = which[part]
             work = _Triangles(self, column[part], place[some], after[some], live_kip)
-            lost = work.visit(limits, found)
+            lost = work.visit(collect)
             left += zip(
                 column[part][lost].tolist(), place[some][lost].tolist(), strict=True
             )
-        return found, left
+        return left
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,8 +205,8 @@ class _Triangles:
         )  # (w, z, 3)
         self.lost = np.zeros(len(column), bool)
 
-    def visit(self, limits: tuple[Float, Float], found: Shares) -> Mask:
-        """Fold limits reached in all cells into ``found``; return triangles given up."""
+    def visit(self, collect: _Collect) -> Mask:
+        """Have the edges of all cells collected from; return triangles given up."""
         cells = self._begin()
         seen = np.zeros(0, np.uint64)
         signature = np.random.default_rng(1890).integers(
@@ -196,12 +224,11 @@ class _Triangles:
             width = len(self.taut.bars) ** 2 if not self._one else 0
             most = int(cells.slack.sum(axis=1).max(initial=1))
             several = max(1, _ENTRIES_AT_ONCE // max(width, most * most, 1))
-            several = min(several, max(1, _FORCES_AT_ONCE // limits[0].shape[1] // 12))
+            width = len(self.taut.system.truss.names)
+            several = min(several, max(1, _FORCES_AT_ONCE // width // 12))
             parts = [
                 self._go_round(
-                    cells.only(np.arange(at, min(at + several, len(cells.of)))),
-                    limits,
-                    found,
+                    cells.only(np.arange(at, min(at + several, len(cells.of)))), collect
                 )
                 for at in range(0, len(cells.of), several)
             ]
@@ -344,9 +371,7 @@ class _Triangles:
         falls[some[bound & ~known]] = True
         return after, falls
 
-    def _go_round(
-        self, cells: _Cells, limits: tuple[Float, Float], found: Shares
-    ) -> _Cells:
+    def _go_round(self, cells: _Cells, collect: _Collect) -> _Cells:
         """Look along the edges of cells; return the cells across them."""
         of, count, bars = cells.of, len(cells.of), len(self.taut.bars)
         q = self.q[of]
@@ -375,7 +400,7 @@ class _Triangles:
         cell, line = cell[kept], line[kept]
         one, two, low, high = one[:, kept], two[:, kept], low[kept], high[kept]
         start, stop = one + low * (two - one), one + high * (two - one)
-        self._reach(of, gap, cell, (start, stop), limits, found)
+        self._forces(of, gap, cell, (start, stop), collect)
 
         inner = np.flatnonzero((line < bars) & (high - low > 0.0))
         cell, line = cell[inner], line[inner]
@@ -384,16 +409,15 @@ class _Triangles:
         slack, falls = self._turned(of[cell], cells.slack[cell], gaps, line)
         return _Cells(of[cell], slack, middle).only(~falls)
 
-    def _reach(
+    def _forces(
         self,
         of: Index,
         gap: Float,
         cell: Index,
         ends: tuple[Float, Float],
-        limits: tuple[Float, Float],
-        found: Shares,
+        collect: _Collect,
     ) -> None:
-        """Fold in the limits that members reach on edges, ``ends`` (3, q) each."""
+        """Have forces on edges, ``ends`` (3, q) each, of cells collected."""
         if not len(cell):
             return
         taut, system = self.taut, self.taut.system
@@ -426,11 +450,83 @@ class _Triangles:
         begin, end = (
             np.einsum("qem,eq->qm", force[cell], weights) for weights in (start, stop)
         )
-        own = column[cell]
-        first = np.flatnonzero(np.r_[True, np.diff(own) != 0])
-        group = np.cumsum(np.r_[True, np.diff(own) != 0]) - 1
-        where = own[first]
-        for sign, limit in ((1.0, limits[0]), (-1.0, limits[1])):
+        triangle = of[cell]
+        collect.take(
+            _Edges(
+                column[cell],
+                begin,
+                end,
+                start,
+                stop,
+                self.place[triangle],
+                self.after[triangle],
+            )
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class _Edges:
+    """Edges in order of their configurations ``column`` (q,), forces (q, m) at their ends.
+
+    ``start`` and ``stop`` (3, q) are shares of dead load, of a place and of the one
+    after; the first has more of the dead load.
+    """
+
+    column: Index
+    begin: Float
+    end: Float
+    start: Float
+    stop: Float
+    place: Index
+    after: Index
+
+    @cached_property
+    def first(self) -> Index:
+        """Return where the edges of each configuration begin."""
+        return np.flatnonzero(np.r_[True, np.diff(self.column) != 0])
+
+    def at(self, edge: Index, along: Float) -> Float:
+        """Return the places, with the fraction of the way, at parts of some edges."""
+        start, stop = self.start[1:, edge], self.stop[1:, edge]
+        shares = start + along * (stop - start)
+        ahead = shares[1] / np.maximum(shares[0] + shares[1], 1e-300)
+        place: Float = self.place[edge] + ahead * (self.after[edge] - self.place[edge])
+        return place
+
+    def best(self, value: Float, known: Float) -> tuple[Index, Index]:
+        """Return edges and columns of (q, k) values that are greatest of a configuration.
+
+        And greater than ``known``, (k, c).
+        """
+        where = self.column[self.first]
+        top = np.maximum.reduceat(value, self.first, axis=0)
+        better = top > known[:, where].T
+        if not better.any():
+            nothing = np.zeros(0, np.intp)
+            return nothing, nothing
+        group = np.cumsum(np.r_[True, np.diff(self.column) != 0]) - 1
+        edge, k = np.nonzero((value == top[group]) & better[group])
+        _, chosen = np.unique(group[edge] * value.shape[1] + k, return_index=True)
+        return edge[chosen], k[chosen]
+
+
+class _Collect(Protocol):
+    """What is done with the forces on edges."""
+
+    def take(self, edges: _Edges) -> None:
+        """Fold in edges of cells."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Limits:
+    """Limits, (L, m, c) upper and lower, and where they are first reached."""
+
+    limits: tuple[Float, Float]
+    found: Shares
+
+    def take(self, edges: _Edges) -> None:
+        own, start, stop = edges.column, edges.start[0], edges.stop[0]
+        for sign, limit in ((1.0, self.limits[0]), (-1.0, self.limits[1])):
             for level in range(len(limit)):
                 value = limit[level].T  # (c, m)
                 members = np.flatnonzero(np.isfinite(value).any(axis=0))
@@ -439,35 +535,47 @@ class _Triangles:
                 bound = value[own][:, members]
                 some = np.isfinite(bound)
                 bound = np.where(some, bound, 0.0)
-                over_a = sign * begin[:, members] - sign * bound * start[0][:, None]
-                over_b = sign * end[:, members] - sign * bound * stop[0][:, None]
+                over_a = sign * (edges.begin[:, members] - bound * start[:, None])
+                over_b = sign * (edges.end[:, members] - bound * stop[:, None])
                 at_a = (over_a >= 0.0) & some
                 crosses = (over_b >= 0.0) & ~at_a & some
                 along = np.divide(
                     over_a, over_a - over_b, out=np.zeros_like(over_a), where=crosses
                 )
-                share = start[0][:, None] + along * (stop[0] - start[0])[:, None]
+                share = start[:, None] + along * (stop - start)[:, None]
                 share = np.where(at_a | crosses, share, 0.0)
-                top = np.maximum.reduceat(share, first, axis=0)
-                best = found.share[level][np.ix_(members, where)].T
-                if not (top > best).any():
-                    continue
-                met = (share == top[group]) & (top > best)[group]
-                edge, member = np.nonzero(met)
-                _, chosen = np.unique(
-                    group[edge] * len(members) + member, return_index=True
-                )
-                edge, member = edge[chosen], member[chosen]
-                shares = start[:, edge] + along[edge, member] * (
-                    stop[:, edge] - start[:, edge]
-                )
-                ahead = shares[2] / np.maximum(shares[1] + shares[2], 1e-300)
-                triangle = of[cell[edge]]
-                place, after = self.place[triangle], self.after[triangle]
-                found.share[level, members[member], own[edge]] = share[edge, member]
-                found.at[level, members[member], own[edge]] = place + ahead * (
-                    after - place
-                )
+                edge, k = edges.best(share, self.found.share[level][members])
+                cut = level, members[k], own[edge]
+                self.found.share[cut] = share[edge, k]
+                self.found.at[cut] = edges.at(edge, along[edge, k])
+
+
+@dataclass(frozen=True, eq=False)
+class _Extremes:
+    """The factors of members, (m,), and their extreme forces."""
+
+    factor: Float
+    peaks: Peaks
+
+    def take(self, edges: _Edges) -> None:
+        start, stop = edges.start[0], edges.stop[0]
+        members = np.flatnonzero(self.factor > 0.0)
+        share = 1.0 / (1.0 + self.factor[members])
+        crosses = (start[:, None] >= share) & (stop[:, None] <= share)
+        span = (start - stop)[:, None]
+        along = np.divide(
+            start[:, None] - share,
+            span,
+            out=np.zeros(crosses.shape),
+            where=crosses & (span > 0.0),
+        )
+        begin, end = edges.begin[:, members], edges.end[:, members]
+        force = (begin + along * (end - begin)) / share
+        peaks = self.peaks
+        for sign, most in ((1.0, peaks.high), (-1.0, peaks.low)):
+            value = np.where(crosses, sign * force, -np.inf)
+            edge, k = edges.best(value, sign * most[members])
+            most[members[k], edges.column[edge]] = sign * value[edge, k]
 
 
 def _ends(values: Float, side: Index) -> tuple[Float, Float]:

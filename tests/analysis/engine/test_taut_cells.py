@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from analysis.engine import tautcells
+from analysis.engine.moving import envelope_of
 from analysis.engine.rating import ratings_of
 from analysis.engine.setting import setting
 from tests.analysis.engine.test_moving_loads import HS20, configurations
@@ -71,10 +72,30 @@ def test_cells_rate_as_triangles_do_one_by_one(name, count, model):
     assert np.isfinite(mine.rating[mine.stands]).mean() > 0.1
 
 
+@pytest.mark.parametrize(
+    "name", ["double system, counters", "posts may go slack", "held by little"]
+)
+def test_forces_are_those_of_the_general_way_whatever_the_impact(name):
+    asked, _, _ = asked_of(name, 2)
+    factor = np.linspace(0.4, 0.9, len(asked.web)).round(1)
+    mine = envelope_of(asked, factor, with_places=False)
+    with general_only():
+        apart = envelope_of(asked, factor, with_places=False)
+    theirs = envelope_of(asked, factor)
+    for side in ("live_max_kip", "live_min_kip"):
+        one = getattr(mine, side)
+        np.testing.assert_allclose(one, getattr(theirs, side), atol=1e-8)
+        np.testing.assert_allclose(one, getattr(apart, side), atol=1e-8)
+    assert np.abs(mine.live_max_kip).max() > 1.0
+
+
 def test_what_comes_out_odd_is_left_to_the_general_way(monkeypatch):
     asked, up, fall = asked_of("double system, counters", 2)
     mine = ratings_of(asked, 0.65, up, fall)
+    forces = envelope_of(asked, 0.65, with_places=False)
     monkeypatch.setattr(tautcells, "_MOST_ROUNDS", 1)
+    again = envelope_of(asked, 0.65, with_places=False)
+    np.testing.assert_allclose(forces.live_max_kip, again.live_max_kip, atol=1e-8)
     cut_short = ratings_of(asked, 0.65, up, fall)
     np.testing.assert_allclose(mine.rating, cut_short.rating, rtol=1e-8)
 

@@ -10,6 +10,7 @@ from itertools import product
 import numpy as np
 import pytest
 
+from analysis.engine.batch import Peaks
 from analysis.engine.cells import Shares
 from analysis.engine.statics import Truss
 from analysis.engine.tautcells import TautCells
@@ -239,6 +240,12 @@ def general_only():
         ]
         return nothing, every
 
+    def no_peaks(self, places, live_kip, factor, force_kip):
+        nothing = Peaks.from_dead(force_kip, with_places=False)
+        front = range(len(places.front_ft))
+        return nothing, [(c, k) for c in range(force_kip.shape[1]) for k in front]
+
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TautCells, "shares", all_left)
+        patch.setattr(TautCells, "extremes", no_peaks)
         yield
