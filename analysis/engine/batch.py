@@ -210,6 +210,8 @@ class _Block:
             if asked:
                 asked = some.stop - first
                 _take(force[:asked], dead[:asked], falls, some, self.peaks, block)
+        if beyond.all():
+            return beyond
         if self.own is not None:
             self._take_own(self.own, columns.x, falls)
         beyond |= self._changes((columns, g, r), scale, falls)

@@ -219,6 +219,8 @@ def _block_shares(
         least,
     )
     beyond |= state.slack_at_places()
+    if beyond.all():
+        return beyond, []
     state.take_straight_rays(straight)
     ray_scale = np.maximum(crossed.dead_scale[block], live.scale)
     left: list[tuple[int, int]] = []

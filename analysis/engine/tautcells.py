@@ -40,6 +40,9 @@ _OFF = 1e-7
 _DEPENDENT = 1e-9
 #: Where in a triangle the first cell is looked for: most of it is dead load.
 _FIRST = np.array([0.9, 0.06, 0.04])
+_DEAD = np.array([1.0, 0.0, 0.0])
+#: Of the way to there: cells narrower than this are not begun with.
+_APART = 1e-6
 _ODD = np.uint64(0x9E3779B97F4A7C15)
 
 
@@ -247,11 +250,10 @@ class _Triangles:
         slack = self.taut._dead_slack[self.column]
         row = np.arange(count)
         at = np.zeros(count)
-        target = self.q @ _FIRST
-        lone = (self._lone @ _FIRST < -self.zero[:, None]).any(axis=1)
+        begun = _DEAD + self._until_lone()[:, None] * (_FIRST - _DEAD)  # (w, 3)
+        target = np.einsum("wte,we->wt", self.q, begun)
         done = np.zeros(slack.shape, bool)
         ok = np.zeros(count, bool)
-        row, at, slack = row[~lone], at[~lone], slack[~lone]
         for _ in range(_MOST_CHANGES):
             if not len(row):
                 break
@@ -273,13 +275,29 @@ class _Triangles:
             reach = np.where(ending, start / span, 2.0)
             first = reach.argmin(axis=1)
             each = np.arange(len(row))
-            at = at + reach[each, first] * (1.0 - at)
+            was, at = at, at + reach[each, first] * (1.0 - at)
             gaps = gap[..., 0] + at[:, None] * (gap[..., 1] - gap[..., 0])
+            before = slack
             slack, falls = self._turned(row, slack, gaps, first)
+            # Where it falls on the way, the cell it falls from is begun with.
+            brink = falls & (at - was > _APART)
+            mine = row[brink]
+            done[mine], ok[mine] = before[brink], True
+            part = (was + 0.5 * (at - was))[brink, None]
+            begun[mine] = _DEAD + part * (begun[mine] - _DEAD)
             row, at, slack = row[~falls], at[~falls], slack[~falls]
         self.lost |= ~ok
         some = np.flatnonzero(ok)
-        return _Cells(some, done[some], np.tile(_FIRST, (len(some), 1)))
+        return _Cells(some, done[some], begun[some])
+
+    def _until_lone(self) -> Float:
+        """Return (w,): how far on the way half of it is left before a lone bar slackens."""
+        start = np.maximum(self._lone[:, :, 0], 0.0)
+        end = self._lone @ _FIRST
+        falls = end < -self.zero[:, None]
+        part = np.divide(start, start - end, out=np.ones(end.shape), where=falls)
+        least: Float = part.min(axis=1, initial=1.0)
+        return np.where(falls.any(axis=1), 0.5 * least, 1.0)
 
     def _table(self, of: Index, slack: Mask) -> tuple[Index, Mask, Float]:
         """Return the slack bars of each, (w, a), which of them are, and M among them."""

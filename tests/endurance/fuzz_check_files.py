@@ -3,9 +3,10 @@
     python -m tests.endurance.fuzz_check_files 200000 [first seed]
     python -m tests.endurance.fuzz_check_files 20000 hypothesis
 
-Three kinds. Most are a right file of some form with a few things changed: sizes scaled,
+Four kinds. Most are a right file of some form with a few things changed: sizes scaled,
 keys taken, added or moved, values swapped for others of every type. Some are drawn from
-the JSON Schema itself, some are texts with a stretch spoilt. Whatever comes of it: the
+the JSON Schema itself, some are texts with a stretch spoilt, and some are long trusses of
+thin rods in every panel, where most is slack or about to be (``of_rods``). Whatever comes of it: the
 reader and the schema agree, a refusal names a path and what was expected, an accepted
 file keeps its hash when it is written another way, and is answered with JSON, finite
 numbers and ratings not below zero, within two seconds. Every accepted file is answered.
@@ -15,6 +16,7 @@ Prints what it counted, the slowest file and the memory.
 """
 
 import json
+import math
 import random
 import resource
 import sys
@@ -107,6 +109,81 @@ def of_parts():
         },
     ]
     return document
+
+
+EVERY_KIND = [
+    "upper-chord",
+    "lower-chord",
+    "end-post",
+    "hip-vertical",
+    "vertical",
+    "diagonal",
+    "counter",
+]
+WEBS = [
+    ["diagonal", "counter"],
+    ["counter"],
+    ["diagonal", "counter", "vertical", "hip-vertical"],
+    ["diagonal", "counter", "lower-chord"],
+]
+ROD_FORMS = ["bowstring", "lenticular", "bowstring", "lenticular", "parker", "pratt"]
+ROD_FORMS += ["howe", "post", "double-intersection-pratt", "warren-with-verticals"]
+
+
+def of_rods(rng):
+    """Return a file of 6 to 60 panels, all crossed where they can be, with a web of rods.
+
+    Chords as strong as a uniform load wants them, rods from far too thin to stout, dead
+    load from hardly any to far more than the vehicle.
+    """
+    form = rng.choice(ROD_FORMS)
+    panels = 2 * rng.randint(3, 30)
+    depth = panels * 15 / 10
+    geometry = {"form": form, "panels": panels, "panel_length_ft": 15}
+    if form == "parker":
+        middle = (panels - 2) / 2
+        geometry["upper_heights_ft"] = [
+            depth * (1.0 - 0.4 * ((i - middle) / middle) ** 2)
+            for i in range(panels - 1)
+        ]
+    else:
+        geometry["depth_ft"] = depth
+    if form in ("pratt", "parker", "howe", "warren-with-verticals"):
+        geometry["crossed_panels"] = list(range(2, panels))
+    dead_klf = math.exp(rng.uniform(math.log(0.02), math.log(4.0)))
+    klf = dead_klf + 0.6
+    chord = klf * panels * 15 * 10 / 8 / 14 * math.exp(rng.uniform(-0.3, 1.5))
+    web = klf * panels * 15 / 2 * 1.4 / 14 * math.exp(rng.uniform(-2.5, 1.0))
+    section = {"area_in2": max(round(chord, 2), 2), "r_in_plane_in": 8}
+    section["r_out_of_plane_in"] = 8
+    rod = {"shape": "round-rod", "diameter_in": round(max(web, 0.05) ** 0.5, 3)}
+    live = {"vehicle": rng.choice(["HS20", "type-3-3", "H15"]), "fraction": 0.6}
+    live["impact"] = rng.choice(["aashto", 0.3])
+    if rng.random() < 0.2:
+        live |= {"uniform_plf": 700}
+    if rng.random() < 0.1 and panels <= 16:
+        axles, at = [], 0.0
+        for _ in range(rng.randint(5, 20)):
+            axles.append({"kip": rng.uniform(4, 30), "behind_front_ft": at})
+            at += rng.uniform(3, 17)
+        live["axles"] = axles
+    made = {
+        "geometry": geometry,
+        "material": {"kind": "steel", "year": 1908},
+        "connection": "pin",
+        "deck_position": "through",
+        "members": [
+            {"kinds": EVERY_KIND, "section": section},
+            {"kinds": rng.choice(WEBS), "components": [rod], "tension_only": True},
+        ],
+        "dead_load": {"uniform_plf": 1000 * dead_klf},
+        "live_load": live,
+        "tension_only_model": rng.choice(["elastic", "elastic", "classical"]),
+        "method": rng.choice(["allowable-stress", "load-factor"]),
+    }
+    if rng.random() < 0.1:
+        made["members"][1]["tightened_in"] = rng.choice([0.01, 0.05])
+    return made
 
 
 RIGHT = [*ALL.values(), *map(of_form, EVERY), *[of_parts()] * 8]
@@ -316,8 +393,9 @@ def run(count, first=0, validate_every=1, report_every=0):
     for seed in range(first, first + count):
         rng = random.Random(seed)
         roll = seed % 10
-        made = spoil(rng) if roll == 0 else drawn(rng) if roll == 1 else mutate(rng)
-        kind = ("text", "schema")[roll] if roll < 2 else "mutated"
+        make = (spoil, drawn, of_rods)[roll] if roll < 3 else mutate
+        made = make(rng)
+        kind = ("text", "schema", "rods")[roll] if roll < 3 else "mutated"
         start = time.process_time()
         try:
             if roll == 0:

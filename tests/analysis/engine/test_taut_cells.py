@@ -100,6 +100,14 @@ def test_what_comes_out_odd_is_left_to_the_general_way(monkeypatch):
     np.testing.assert_allclose(mine.rating, cut_short.rating, rtol=1e-8)
 
 
+def test_where_it_falls_on_the_way_the_cell_before_is_begun_with():
+    asked, up, _ = asked_of("held by little", 2)
+    stands = np.flatnonzero(asked.state.stands)
+    none = np.full((2, up.shape[2], len(stands)), 1e6)
+    _, left = asked.cells(stands).shares(asked.places, asked.live_kip, (none, -none))
+    assert len(left) <= 2
+
+
 def test_it_does_not_matter_how_many_are_looked_at_together(monkeypatch):
     asked, up, fall = asked_of("double system", 3)
     mine = ratings_of(asked, 0.65, up, fall)
