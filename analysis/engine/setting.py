@@ -52,6 +52,7 @@ class Setting:
     model: Model
     web: Mask
     _sets: dict[int, TautSets] = field(default_factory=dict)
+    _cells: tuple[bytes, TautCells] | None = None
 
     @property
     def system(self) -> Equilibrium:
@@ -107,14 +108,19 @@ class Setting:
         return found
 
     def cells(self, columns: Index) -> TautCells:
-        """Return some configurations that stand, whatever their bars' arrangement."""
-        return TautCells(
-            self.system,
-            self.settled.ea[columns],
-            self.settled.dead[columns],
-            ~self.state.taut[columns],
-            self.model == "classical",
-        )
+        """Return some configurations that stand, kept for who asks next for the same."""
+        which = columns.tobytes()
+        if self._cells is None or self._cells[0] != which:
+            cells = TautCells(
+                self.system,
+                self.settled.ea[columns],
+                self.settled.dead[columns],
+                ~self.state.taut[columns],
+                self.model == "classical",
+            )
+            object.__setattr__(self, "_cells", (which, cells))
+            return cells
+        return self._cells[1]
 
     def spread_over(self, c: int) -> Spreads | None:
         """Return what lays spread loads on one configuration; None if ``pairs`` does not."""

@@ -89,6 +89,7 @@ class TautCells:
         self._dead_slack = slack[:, self.bars]
         held = np.abs(system.truss.pull_ft * (ea_kip / system.length_ft)[:, :, None])
         self._held = held.max(axis=1)  # (c, n)
+        self._begun: tuple[Float, dict[int, tuple[_Cells, Mask]]] | None = None
 
     def shares(
         self, places: Places, live_kip: Float, limits: tuple[Float, Float]
@@ -148,11 +149,16 @@ class TautCells:
         column, which = np.divmod(
             np.arange(len(self.dead_kip) * len(place)), max(1, len(place))
         )
+        if self._begun is None or self._begun[0] is not live_kip:
+            self._begun = live_kip, {}
+        begun = self._begun[1]
         for first in range(0, len(column), many):
             part = slice(first, first + many)
             some = which[part]
             work = _Triangles(self, column[part], place[some], after[some], live_kip)
-            lost = work.visit(collect)
+            if first not in begun:
+                begun[first] = work.begin()
+            lost = work.visit(begun[first], collect)
             left += zip(
                 column[part][lost].tolist(), place[some][lost].tolist(), strict=True
             )
@@ -208,9 +214,13 @@ class _Triangles:
         )  # (w, z, 3)
         self.lost = np.zeros(len(column), bool)
 
-    def visit(self, collect: _Collect) -> Mask:
-        """Have the edges of all cells collected from; return triangles given up."""
-        cells = self._begin()
+    def visit(self, begun: tuple[_Cells, Mask], collect: _Collect) -> Mask:
+        """Have the edges of all cells collected from; return triangles given up.
+
+        ``begun`` is what ``begin`` returned, now or before.
+        """
+        cells, lost = begun
+        self.lost |= lost
         seen = np.zeros(0, np.uint64)
         signature = np.random.default_rng(1890).integers(
             1, 2**63, len(self.taut.bars), np.uint64
@@ -244,8 +254,11 @@ class _Triangles:
         self.lost[cells.of] = True
         return self.lost
 
-    def _begin(self) -> _Cells:
-        """Follow the bars from the dead load to where each triangle is begun."""
+    def begin(self) -> tuple[_Cells, Mask]:
+        """Follow the bars from the dead load to where each triangle is begun.
+
+        Returns the cells there, and (w,) the triangles in which none was found.
+        """
         count = len(self.column)
         slack = self.taut._dead_slack[self.column]
         row = np.arange(count)
@@ -286,9 +299,8 @@ class _Triangles:
             part = (was + 0.5 * (at - was))[brink, None]
             begun[mine] = _DEAD + part * (begun[mine] - _DEAD)
             row, at, slack = row[~falls], at[~falls], slack[~falls]
-        self.lost |= ~ok
         some = np.flatnonzero(ok)
-        return _Cells(some, done[some], begun[some])
+        return _Cells(some, done[some], begun[some]), ~ok | self.lost
 
     def _until_lone(self) -> Float:
         """Return (w,): how far on the way half of it is left before a lone bar slackens."""
