@@ -215,7 +215,7 @@ def _envelope(
     done = _many_beyond(asked, share, range_, np.flatnonzero(state.stands & beyond))
     left = state.stands & ~done
     moved = np.flatnonzero(left & beyond)
-    one_by_one = range_.high_at is not None
+    one_by_one = range_.high_at is not None or not asked.as_cells
     if len(moved) and not one_by_one:
         _vehicles_beyond(asked, share, range_, moved)
     if not asked.spreads:

@@ -173,13 +173,18 @@ def rating_steps(
             asked, (upper, lower), found, by_level if least_only else None
         )
     moved = np.flatnonzero(beyond & state.stands)
-    if len(moved):
+    if len(moved) and asked.as_cells:
         _vehicles_beyond(asked, (upper, lower), found, moved)
     left = state.stands.copy() if asked.spreads else np.zeros(len(beyond), bool)
     if not len(system.touched):
         left &= beyond
-    what = tuple(x if not isinstance(x, Train) else NOTHING for x in asked.loads)
+    if not asked.as_cells:
+        left |= beyond & state.stands
+    spread = tuple(x if not isinstance(x, Train) else NOTHING for x in asked.loads)
     for c in np.flatnonzero(left).tolist():
+        where, what = asked.no_places, spread
+        if beyond[c] and not asked.as_cells:
+            where, what = asked.places, asked.loads
         some = np.ones(len(share), bool)
         if not beyond[c]:
             some = _spread_on_redundant_members(asked, c, (upper[c], lower[c]), found)
@@ -188,7 +193,7 @@ def rating_steps(
         reached = general.multiples(
             asked.sets(c),
             settled.dead[c],
-            asked.no_places,
+            where,
             what,
             np.where(some, upper[c], np.inf),
             np.where(some, lower[c], -np.inf),

@@ -107,6 +107,15 @@ class Setting:
             self._sets[c] = found
         return found
 
+    @property
+    def as_cells(self) -> bool:
+        """Return whether ``cells`` answer, and not ``general`` one by one.
+
+        In the classical model crossed bars are so much looser than other redundants
+        that of what rods share with both too few figures are left.
+        """
+        return self.model != "classical"
+
     def cells(self, columns: Index) -> TautCells:
         """Return some configurations that stand, kept for who asks next for the same."""
         which = columns.tobytes()

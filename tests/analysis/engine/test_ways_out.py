@@ -10,12 +10,13 @@ import sys
 import numpy as np
 import pytest
 
-from analysis.engine import pairs, tautbatch
+from analysis.engine import general, pairs, tautbatch
 from analysis.engine.equilibrium import analyse
 from analysis.engine.moving import envelope, envelope_of
 from analysis.engine.rating import ratings_of
 from analysis.engine.setting import setting
 from analysis.engine.statics import dead_forces
+from analysis.engine.tautsets import TautSets
 from tests.analysis.engine.test_moving_loads import HS20, configurations
 from tests.analysis.engine.trusses import make_pratt, make_whipple
 from tests.endurance.random_trusses import grow
@@ -135,3 +136,36 @@ def test_what_several_bars_bring_down_is_left_to_the_general_way(seed):
     for side in ("live_max_kip", "live_min_kip"):
         mine, theirs = getattr(one, side), getattr(two, side)
         np.testing.assert_allclose(mine, theirs, rtol=0, atol=1e-7)
+
+
+@pytest.mark.parametrize("seed", [2, 5, 8])
+def test_a_double_system_in_the_classical_model_loses_no_figures(seed):
+    """Crossed bars, by far the looser, share rods with redundants that are not."""
+    ea, dead = configurations(DOUBLE, COUNT, seed=seed, dead=4.0)
+    rng = np.random.default_rng(seed)
+    ea *= np.exp(1.5 * rng.normal(size=ea.shape))
+    asked = setting(DOUBLE, ea, dead, [HS20], "classical")
+    room = 30.0 * np.exp(0.5 * rng.normal(size=(COUNT, 1, len(DOUBLE.names))))
+    fall = np.where(DOUBLE.tension_only, np.inf, room)
+    share = np.full(len(DOUBLE.names), 0.8)
+    found = ratings_of(asked, share, room, fall)
+    many = envelope_of(asked, share, with_places=False)
+    for c in np.flatnonzero(asked.state.stands).tolist():
+        sets = TautSets(asked.system, ea[c], True)
+        force = asked.state.forces_kip[c]
+        limits = force + room[c], force - fall[c]
+        web = np.zeros(len(share), bool)
+        given = sets, dead[c], asked.places, [HS20]
+        reached = general.multiples(*given, *limits, web).multiple
+        falls = found.stability[c]
+        np.testing.assert_allclose(
+            np.minimum(found.rating[c], falls),
+            np.minimum(reached / share, falls),
+            rtol=1e-8,
+        )
+        forces = general.extremes(*given, share, web)
+        for mine, theirs in (
+            (many.live_max_kip[c], np.maximum(forces.high - force, 0.0)),
+            (many.live_min_kip[c], np.minimum(forces.low - force, 0.0)),
+        ):
+            np.testing.assert_allclose(mine, theirs, rtol=0, atol=1e-6)
