@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
@@ -22,7 +22,13 @@ from . import forms, resistance, sections
 from .deadload import DeadLoad, Floor, Layer, Stringers
 from .documents import ABSENT, Faults, child, quoted
 from .errors import CheckFileError, Fault, FormError, UnknownShape
-from .forms import SAME_POINT_FT, Geometry, upper_chord
+from .forms import (
+    FORMS,
+    MOST_CROSSED_PANELS,
+    SAME_POINT_FT,
+    Geometry,
+    upper_chord,
+)
 from .materials import Material
 from .parsing import parse
 from .question import (
@@ -43,7 +49,7 @@ from .question import (
     Stringers as StringerBeams,
 )
 from .sections import BuiltUp, Component, Girder
-from .tables import DEAD_LOAD, DEFAULT_K, DOCUMENT
+from .tables import DEAD_LOAD, DEFAULT_K, DOCUMENT, MOST_AXLES_BY_PANELS, MOST_RODS
 from .vehicles import ABREAST_FT, crowd_psf, sidewalk_psf
 
 __all__ = [
@@ -137,6 +143,8 @@ def put_together(
         pins=_pins(plain, geometry, faults),
     )
     _check_timber_method(plain, faults)
+    _check_axles(check, plain["geometry"].get("form"), faults)
+    _check_rods(members, faults)
     if check.chord is not None and not faults.found:
         _check_chord_stiffness(check, faults)
     return check
@@ -697,6 +705,27 @@ def _live_load(
         None if impact == "aashto" else impact,
         _crowd(given.get("crowd"), geometry, faults),
     )
+
+
+def _check_axles(check: CheckInput, form: str | None, faults: Faults) -> None:
+    """Refuse so many axles on so many crossed panels that an answer would take long."""
+    if check.live_load is None or form is None:
+        return
+    if FORMS[form].most_panels != MOST_CROSSED_PANELS:
+        return
+    panels = len(check.geometry.loaded_joints) - 1
+    most = MOST_AXLES_BY_PANELS // panels
+    if len(check.live_load.axle_kip) > most:
+        message = f"expected at most {most} on {panels} panels of this form"
+        faults.add("live_load.axles", message, "proportion")
+
+
+def _check_rods(members: Sequence[MemberInput], faults: Faults) -> None:
+    """Refuse so many bars that only pull that an answer could take long."""
+    rods = sum(one.tension_only and not one.is_absent for one in members)
+    if rods > MOST_RODS:
+        message = f"expected at most {MOST_RODS} bars that only pull, found {rods}"
+        faults.add("members", message, "proportion")
 
 
 def _crowd(

@@ -31,7 +31,15 @@ MOST_JOINTS = 200
 MOST_MEMBERS = 500
 MOST_GROUPS = 1000
 MOST_COMPONENTS = 20
-MOST_AXLES = 40
+#: Two locomotives with their tenders have 18.
+MOST_AXLES = 20
+#: Bars that only pull, which may go slack: a truss of 32 panels, all of its chord and
+#: web eyebars and rods, has fewer.
+MOST_RODS = 110
+#: Panels that a form itself does not cross.
+MOST_COUNTERED = 40
+#: Axles times panels, in forms whose bars may all go slack in turn.
+MOST_AXLES_BY_PANELS = 200
 
 #: Effective length factor by connection: AASHTO Manual for Bridge Evaluation, from
 #: memory; bolted and welded joints are as stiff as riveted ones.
@@ -64,7 +72,7 @@ FORM_KEYS: dict[str, tuple[Any, str]] = {
         "one per upper joint, from the origin end",
     ),
     "crossed_panels": (
-        Many(Number(1, MOST_PANELS, whole=True), 0, MOST_PANELS, "panel numbers"),
+        Many(Number(1, MOST_PANELS, whole=True), 0, MOST_COUNTERED, "panel numbers"),
         "panels with both diagonals, numbered from 1",
     ),
     "sub_members": (

@@ -6,8 +6,8 @@
 Four kinds. Most are a right file of some form with a few things changed: sizes scaled,
 keys taken, added or moved, values swapped for others of every type. Some are drawn from
 the JSON Schema itself, some are texts with a stretch spoilt, and some are long trusses of
-thin rods in every panel, where most is slack or about to be (``of_rods``). Whatever comes of it: the
-reader and the schema agree, a refusal names a path and what was expected, an accepted
+thin rods in every panel, where most is slack or about to be (``of_rods``). Whatever
+comes of it: the reader and the schema agree, a refusal names a path and what was expected, an accepted
 file keeps its hash when it is written another way, and is answered with JSON, finite
 numbers and ratings not below zero, within two seconds. Every accepted file is answered.
 Hypothesis makes files of both sorts by its own choices, which tend to what is odd, and
@@ -31,6 +31,8 @@ from hypothesis import HealthCheck, given, settings, strategies
 from analysis.engine import checkfile
 from analysis.engine.answer import answer
 from analysis.engine.errors import CheckFileError
+from analysis.engine.forms import FORMS, MOST_CROSSED_PANELS
+from analysis.engine.tables import MOST_AXLES, MOST_AXLES_BY_PANELS, MOST_COUNTERED
 from tests.analysis.engine.checkfiles import ALL, THROUGH
 from tests.analysis.engine.test_forms import EVERY
 
@@ -131,13 +133,14 @@ ROD_FORMS += ["howe", "post", "double-intersection-pratt", "warren-with-vertical
 
 
 def of_rods(rng):
-    """Return a file of 6 to 60 panels, all crossed where they can be, with a web of rods.
+    """Return a file of six panels to the most, all crossed where they can be, with a web
+    of rods.
 
     Chords as strong as a uniform load wants them, rods from far too thin to stout, dead
     load from hardly any to far more than the vehicle.
     """
     form = rng.choice(ROD_FORMS)
-    panels = 2 * rng.randint(3, 30)
+    panels = 2 * rng.randint(3, FORMS[form].most_panels // 2)
     depth = panels * 15 / 10
     geometry = {"form": form, "panels": panels, "panel_length_ft": 15}
     if form == "parker":
@@ -149,7 +152,10 @@ def of_rods(rng):
     else:
         geometry["depth_ft"] = depth
     if form in ("pratt", "parker", "howe", "warren-with-verticals"):
-        geometry["crossed_panels"] = list(range(2, panels))
+        crossed = range(2, panels)
+        if len(crossed) > MOST_COUNTERED:
+            crossed = sorted(rng.sample(crossed, MOST_COUNTERED))
+        geometry["crossed_panels"] = list(crossed)
     dead_klf = math.exp(rng.uniform(math.log(0.02), math.log(4.0)))
     klf = dead_klf + 0.6
     chord = klf * panels * 15 * 10 / 8 / 14 * math.exp(rng.uniform(-0.3, 1.5))
@@ -161,9 +167,14 @@ def of_rods(rng):
     live["impact"] = rng.choice(["aashto", 0.3])
     if rng.random() < 0.2:
         live |= {"uniform_plf": 700}
-    if rng.random() < 0.1 and panels <= 16:
+    if rng.random() < 0.1:
+        live |= {"lane": "HS20"}
+    if rng.random() < 0.2:
         axles, at = [], 0.0
-        for _ in range(rng.randint(5, 20)):
+        most = MOST_AXLES
+        if FORMS[form].most_panels == MOST_CROSSED_PANELS:
+            most = min(most, MOST_AXLES_BY_PANELS // panels)
+        for _ in range(rng.randint(5, most)):
             axles.append({"kip": rng.uniform(4, 30), "behind_front_ft": at})
             at += rng.uniform(3, 17)
         live["axles"] = axles

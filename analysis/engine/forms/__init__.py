@@ -24,12 +24,22 @@ from .geometry import (
     upper_chord,
 )
 from .pieces import lower_chord
-from .registry import FORMS, MOST_PANELS, Draft, Form, Plan, build, form
+from .registry import (
+    FORMS,
+    MOST_CROSSED_PANELS,
+    MOST_PANELS,
+    Draft,
+    Form,
+    Plan,
+    build,
+    form,
+)
 
 __all__ = [
     "CHORDS",
     "FORMS",
     "KINDS",
+    "MOST_CROSSED_PANELS",
     "MOST_PANELS",
     "SAME_POINT_FT",
     "Draft",

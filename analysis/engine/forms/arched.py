@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from .pieces import lower_chord, over_panel_points
-from .registry import MOST_PANELS, Draft, Plan, form
+from .registry import MOST_CROSSED_PANELS, Draft, Plan, form
 
 
 @form(
     "bowstring",
     "Bowstring",
-    panels=(3, MOST_PANELS),
+    panels=(3, MOST_CROSSED_PANELS),
     spans_ft=(70, 175),
     period="from 1840 to the late 19th century",
     tell="The upper chord is a curve that springs from the bearings themselves: there "
@@ -38,7 +38,7 @@ def bowstring(plan: Plan) -> Draft:
 @form(
     "lenticular",
     "Lenticular",
-    panels=(3, MOST_PANELS),
+    panels=(3, MOST_CROSSED_PANELS),
     spans_ft=(150, 400),
     period="from 1878 into the early 20th century",
     tell="Both chords are curved, one up and one down, and meet at the ends: the "
@@ -72,7 +72,7 @@ def lenticular(plan: Plan) -> Draft:
 @form(
     "burr-arch",
     "Burr arch truss",
-    panels=(4, MOST_PANELS),
+    panels=(4, MOST_CROSSED_PANELS),
     multiple_of=2,
     spans_ft=(50, 175),
     period="from 1804 to the late 19th century",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .pieces import every_panel_point, hips, lower_chord, over_panel_points
-from .registry import MOST_PANELS, Draft, Plan, form
+from .registry import MOST_CROSSED_PANELS, MOST_PANELS, Draft, Plan, form
 
 
 @form(
@@ -120,7 +120,7 @@ def lattice(plan: Plan) -> Draft:
 @form(
     "post",
     "Post truss",
-    panels=(6, MOST_PANELS),
+    panels=(6, MOST_CROSSED_PANELS),
     multiple_of=2,
     spans_ft=(100, 300),
     period="from 1865 to the late 19th century",

@@ -743,3 +743,42 @@ def test_built_up_beside_the_components_is_of_the_pair_of_channels():
 def test_axles_are_read_front_to_rear_in_whatever_order():
     turned = changed(PONY, (L, "axles"), list(reversed(PONY[L]["axles"])))
     assert checkfile.input_sha256(turned) == checkfile.input_sha256(PONY)
+
+
+@pytest.mark.parametrize("form", ["bowstring", "lenticular", "post"])
+def test_what_would_take_long_to_answer_is_refused_by_its_path(form):
+    """No truss known to the trade is so long; on shorter ones there may be more axles."""
+
+    def of(panels, axles):
+        geometry = {"form": form, "panels": panels, "panel_length_ft": 15}
+        front_to_rear = [{"kip": 9, "behind_front_ft": 9 * n} for n in range(axles)]
+        return THROUGH | {
+            "geometry": geometry | {"depth_ft": 20},
+            "members": THROUGH["members"][:2],
+            "live_load": {"axles": front_to_rear, "fraction": 0.5},
+        }
+
+    assert checkfile.read(of(24, 8))
+    assert checkfile.read(of(10, 20))
+    for panels, axles, path in (
+        (26, 8, "geometry.panels"),
+        (24, 9, "live_load.axles"),
+        (10, 21, "live_load.axles"),
+    ):
+        with pytest.raises(CheckFileError) as caught:
+            checkfile.read(of(panels, axles))
+        assert [fault.path for fault in caught.value.faults] == [path]
+    # Every panel crossed, and a chord of eyebars.
+    rods = of(12, 8) | {"geometry": LONG | {"form": "pratt", "panels": 58}}
+    rods["geometry"] |= {"crossed_panels": list(range(9, 49))}
+    rods["members"] = [{"kinds": EYEBARS, "components": BARS}]
+    with pytest.raises(CheckFileError) as caught:
+        checkfile.read(rods)
+    assert [fault.path for fault in caught.value.faults] == ["members"]
+    # Where bars do not all go slack in turn there is no such limit.
+    assert checkfile.read(of(24, 20) | {"geometry": LONG})
+
+
+EYEBARS = ["lower-chord", "diagonal", "counter"]
+BARS = [{"shape": "eyebar", "width_in": 3, "thickness_in": 1}]
+LONG = {"form": "warren", "panels": 24, "panel_length_ft": 15, "depth_ft": 20}
