@@ -177,7 +177,7 @@ def test_redundants_that_lift_each_other_are_no_further_from_lines_either(most):
 
 def test_where_nothing_is_known_of_watched_bars_all_is_looked_at(monkeypatch):
     heard = []
-    for seed in (3, 39, 83, 112):
+    for seed in (23, 119, 170):
         truss, ea, dead_kip = unlike(seed, 1.0)
         with overheard(monkeypatch) as more:
             asked_of(truss, ea, dead_kip, seed)
