@@ -39,7 +39,7 @@ MOST_RODS = 110
 #: Panels that a form itself does not cross.
 MOST_COUNTERED = 40
 #: Axles times panels, in forms whose bars may all go slack in turn.
-MOST_AXLES_BY_PANELS = 200
+MOST_AXLES_BY_PANELS = 160
 
 #: Effective length factor by connection: AASHTO Manual for Bridge Evaluation, from
 #: memory; bolted and welded joints are as stiff as riveted ones.

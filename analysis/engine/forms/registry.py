@@ -12,7 +12,7 @@ from .geometry import KINDS, SAME_POINT_FT, Geometry, named
 MOST_PANELS = 60
 #: Where every panel is crossed, or bars pass each other throughout, all may go slack in
 #: turn: longer ones are not known to the trade, and would take long to answer.
-MOST_CROSSED_PANELS = 24
+MOST_CROSSED_PANELS = 20
 
 
 @dataclass(frozen=True)

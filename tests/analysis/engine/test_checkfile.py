@@ -758,12 +758,12 @@ def test_what_would_take_long_to_answer_is_refused_by_its_path(form):
             "live_load": {"axles": front_to_rear, "fraction": 0.5},
         }
 
-    assert checkfile.read(of(24, 8))
-    assert checkfile.read(of(10, 20))
+    assert checkfile.read(of(20, 8))
+    assert checkfile.read(of(10, 16))
     for panels, axles, path in (
-        (26, 8, "geometry.panels"),
-        (24, 9, "live_load.axles"),
-        (10, 21, "live_load.axles"),
+        (22, 7, "geometry.panels"),
+        (20, 9, "live_load.axles"),
+        (10, 17, "live_load.axles"),
     ):
         with pytest.raises(CheckFileError) as caught:
             checkfile.read(of(panels, axles))
