@@ -112,9 +112,10 @@ def extremes(
             _vehicle_extremes(sets, dead_kip + value * live, places, members, found)
         for number, load in enumerate(loads):
             if not isinstance(load, Train):
+                begin = _beginnings(sets, first)
                 for member in members.tolist():
                     _spread_extremes(
-                        sets, dead_kip, (number, load), value, member, web, found
+                        sets, dead_kip, begin, (number, load), value, member, web, found
                     )
     return found
 
@@ -203,6 +204,7 @@ def _changes(
 def _spread_extremes(
     sets: TautSets,
     dead: Float,
+    beginnings: list[Piece],
     load: tuple[int, Load],
     factor: float,
     member: int,
@@ -213,7 +215,7 @@ def _spread_extremes(
     number, spread = load
     only = np.array([member])
     for sign in (1.0, -1.0):
-        for beginning in _beginnings(sets, dead):
+        for beginning in beginnings:
             before: tuple[Float, Piece] | None = None
             piece: Piece | None = beginning
             seen: list[Piece] = []
@@ -236,14 +238,12 @@ def _spread_extremes(
                 before = (total, piece)
 
 
-def _beginnings(sets: TautSets, dead: Float) -> list[Piece]:
+def _beginnings(sets: TautSets, dead: Piece) -> list[Piece]:
     """Return pieces whose influence lines are tried first: as under dead load, all taut.
 
     A bar that is slack under dead load has no influence line of its own there.
     """
-    first = sets.solve(dead)
-    both = [sets.piece(frozenset())] if len(sets.bars) else []
-    return ([first] if first is not None else []) + both
+    return [dead, sets.piece(frozenset())] if len(sets.bars) else [dead]
 
 
 def spread_load(system: Equilibrium, ordinate: Float, load: Load, web: bool) -> Float:
@@ -344,7 +344,7 @@ def multiples(
             over_triangle(sets, dead_kip, live, places, k, limits, found)
     for number, load in enumerate(loads):
         if not isinstance(load, Train):
-            _spread_multiples(sets, dead_kip, (number, load), limits, web, found)
+            _spread_multiples(sets, (dead_kip, first), (number, load), limits, web, found)
     return found
 
 
@@ -584,68 +584,60 @@ def _clip(
 
 def _spread_multiples(
     sets: TautSets,
-    dead: Float,
+    dead: tuple[Float, Piece],
     load: tuple[int, Load],
     limits: Limits,
     web: Mask,
     found: Reached,
 ) -> None:
     """Load the lengths that add to a member at the multiple that brings it to a limit."""
-    number, spread = load
-    first = sets.solve(dead)
-    if first is None:
-        return
     levels, members = limits.upper.shape
+    beginnings = _beginnings(sets, dead[1])
     for level in range(levels):
         for member in range(members):
             for sign, limit in ((1.0, limits.upper), (-1.0, limits.lower)):
-                if not np.isfinite(limit[level, member]):
-                    continue
-                _spread_multiple(
-                    sets,
-                    dead,
-                    (number, spread),
-                    (level, member, sign),
-                    limits,
-                    bool(web[member]),
-                    found,
-                    first,
-                )
+                if np.isfinite(limit[level, member]):
+                    which = (level, member, sign)
+                    _spread_multiple(
+                        sets, dead, beginnings, load, which, limits, web, found
+                    )
 
 
 def _spread_multiple(
     sets: TautSets,
-    dead: Float,
+    dead: tuple[Float, Piece],
+    beginnings: list[Piece],
     load: tuple[int, Load],
     which: tuple[int, int, float],
     limits: Limits,
-    web: bool,
+    web: Mask,
     found: Reached,
-    first: Piece,
 ) -> None:
     number, spread = load
+    dead_kip, first = dead
     level, member, sign = which
     only = slice(member, member + 1)
     limits = Limits(
         limits.upper[level : level + 1, only], limits.lower[level : level + 1, only]
     )
-    for beginning in _beginnings(sets, dead):
+    for beginning in beginnings:
         piece: Piece | None = beginning
         seen: list[Piece] = []
         for _ in range(_ROUNDS):
             if piece is None or piece in seen:
                 break
             seen.append(piece)
-            live = spread_load(sets.system, sign * piece.force[member], spread, web)
+            line = sign * piece.force[member]
+            live = spread_load(sets.system, line, spread, bool(web[member]))
             if not live.any():
                 break
             last = sets.solve(live)
-            multiple = _along_ray(sets, dead, live, first, last, limits, only)[0, 0]
+            multiple = _along_ray(sets, dead_kip, live, first, last, limits, only)[0, 0]
             here = np.full(found.multiple.shape, np.inf)
             here[level, member] = multiple
             found.take(here, (0.0, 0, number))
             if np.isfinite(multiple):
-                piece = sets.solve(dead + multiple * live)
+                piece = sets.solve(dead_kip + multiple * live)
             else:
                 piece = last
 

@@ -222,26 +222,36 @@ def _envelope(
         left &= beyond & one_by_one
     elif not len(system.touched):
         left &= beyond
+    spread = tuple(x if not isinstance(x, Train) else NOTHING for x in loads)
     for c in np.flatnonzero(left).tolist():
-        where, what = asked.no_places, loads
-        some = ~np.asarray(truss.absent, bool)
-        if beyond[c] and one_by_one:
-            where = places
-        else:
-            what = tuple(x if not isinstance(x, Train) else NOTHING for x in loads)
-        if not beyond[c]:
-            some = _spread_on_redundant_members(asked, c, share, range_)
-            if not some.any():
-                continue
+        # First the vehicles, in place of what there is; so all else is put in again.
+        moves = bool(beyond[c]) and one_by_one
+        if moves:
+            found = general.extremes(
+                asked.sets(c),
+                settled.dead[c],
+                places,
+                (NOTHING,) * len(loads),
+                np.where(truss.absent, 0.0, share),
+                asked.web,
+            )
+            range_.replace(c, found, whole=True)
+        if not asked.spreads:
+            continue
+        some = _spread_on_redundant_members(asked, c, share, range_)
+        if moves:
+            some[asked.linear] = True
+        if not some.any():
+            continue
         found = general.extremes(
             asked.sets(c),
             settled.dead[c],
-            where,
-            what,
-            np.where(some, share, 0.0),
+            asked.no_places,
+            spread,
+            np.where(some & ~np.asarray(truss.absent, bool), share, 0.0),
             asked.web,
         )
-        range_.replace(c, found, whole=bool(beyond[c] and one_by_one))
+        range_.replace(c, found, whole=False)
 
     up, down = _reactions(
         system,

@@ -182,24 +182,21 @@ def rating_steps(
         left |= beyond & state.stands
     spread = tuple(x if not isinstance(x, Train) else NOTHING for x in asked.loads)
     for c in np.flatnonzero(left).tolist():
-        where, what = asked.no_places, spread
+        own = upper[c], lower[c]
+        todo: list[tuple[Places, Sequence[Load], Mask]] = []
         if beyond[c] and not asked.as_cells:
-            where, what = asked.places, asked.loads
-        some = np.ones(len(share), bool)
-        if not beyond[c]:
-            some = _spread_on_redundant_members(asked, c, (upper[c], lower[c]), found)
-            if not some.any():
-                continue
-        reached = general.multiples(
-            asked.sets(c),
-            settled.dead[c],
-            where,
-            what,
-            np.where(some, upper[c], np.inf),
-            np.where(some, lower[c], -np.inf),
-            asked.web,
-        )
-        found.take_reached(c, reached)
+            every = np.ones(len(share), bool)
+            todo.append((asked.places, (NOTHING,) * len(asked.loads), every))
+        if asked.spreads:
+            some = _spread_on_redundant_members(asked, c, own, found)
+            todo.append((asked.no_places, spread, some))
+        for where, what, some in todo:
+            if some.any():
+                limits = np.where(some, own[0], np.inf), np.where(some, own[1], -np.inf)
+                reached = general.multiples(
+                    asked.sets(c), settled.dead[c], where, what, *limits, asked.web
+                )
+                found.take_reached(c, reached)
     fall = asked.fall(float(max(share.max(initial=0.0), falls.max(initial=0.0))))
     up = _over_factor(found.multiple[:, :levels], share * present, state.stands)
     down = _over_factor(found.multiple[:, levels:], falls * present, state.stands)

@@ -22,7 +22,7 @@ from .equilibrium import Equilibrium, Float, Index, Mask
 from .influence import loads_where_it_adds
 from .loads import Lane, Uniform
 from .pairs import BOTH, COUNTER, PARTNER, TOLERANCE, Columns, Crossed, Small, Walk
-from .tautsets import LOOSE
+from .tautsets import LOOSE, SHORTEST
 
 #: As often a load is laid anew at most.
 ROUNDS = 12
@@ -113,7 +113,7 @@ class Spreads:
             total = self.dead_kip + factor[of[here], None] * self._laid(
                 sign[here, None] * row, load, of[here]
             )
-            loaded, slack = self._settle(total, 1.0)
+            loaded, slack = self._settle(total, np.ones(len(total)))
             lost[here] |= slack | loaded.columns.unsettled
             going = ~(self._falls(loaded) | lost[here])
             force = self._forces(of[here], total, loaded.columns.x)
@@ -171,27 +171,30 @@ class Spreads:
                 break
             row = self._influence(of[here], state)
             live = self._laid(sign[here, None] * row, load, of[here])
-            some = live.any(axis=1)
-            here, live = here[some], live[some]
-            loaded, slack = self._settle(live, 0.0)
-            gone = slack | self._falls(loaded) | loaded.columns.unsettled
+            stop = self._standing(live)
+            some = live.any(axis=1) & (stop > SHORTEST)
+            here, live, stop = here[some], live[some], stop[some]
+            last = (1.0 - stop)[:, None] * self.dead_kip + stop[:, None] * live
+            loaded, slack = self._settle(last, 1.0 - stop)
+            gone = slack | loaded.columns.unsettled
             lost[here[gone]] = True
-            here, loaded = here[~gone], _only(loaded, ~gone)
+            here, live, stop = here[~gone], live[~gone], stop[~gone]
+            loaded = _only(loaded, ~gone)
             start = self._dead_load(len(here))
             walk = self._walk(start, loaded)
             force, pressed = self._along(walk, of[here], start, loaded)
             lost[here[walk.row[pressed]]] = lost[here[walk.lost]] = True
             multiple = _first_reached(
-                (walk.row, walk.part, force),
+                (walk.row, walk.part * stop[walk.row], force),
                 dead_force[here],
-                self._forces(of[here], loaded.load, loaded.columns.x),
+                (stop, self._forces(of[here], loaded.load, loaded.columns.x)),
                 sign[here],
                 bound[here],
             )
             np.minimum.at(found, (level[here], at[here]), multiple)
             known = np.flatnonzero(np.isfinite(multiple))
-            total = self.dead_kip + multiple[known, None] * loaded.load[known]
-            again, slack = self._settle(total, 1.0)
+            total = self.dead_kip + multiple[known, None] * live[known]
+            again, slack = self._settle(total, np.ones(len(total)))
             lost[here[known[slack | again.columns.unsettled]]] = True
             state = loaded.states.copy()
             state[:, known] = again.states
@@ -249,19 +252,18 @@ class Spreads:
         joints[:, self.system.truss.loaded] = on
         return joints
 
-    def _settle(self, load: Float, dead: float) -> tuple[_Loaded, Mask]:
-        """Settle (i, n) loads, of which ``dead`` times the dead load is a part.
+    def _settle(self, load: Float, dead: Float) -> tuple[_Loaded, Mask]:
+        """Settle (i, n) loads, of which (i,) ``dead`` times the dead load is a part.
 
         Returns them and (i,) whether a bar that should stay taut would be pressed.
         """
         crossed, c = self.crossed, self.c
-        live = (load - dead * self.dead_kip)[:, self.system.truss.loaded].T
+        live = (load - dead[:, None] * self.dead_kip)[:, self.system.truss.loaded].T
         g = self._unit_g @ live + dead * crossed.dead_g[:, [c]]
         r = self._unit_r @ live + dead * crossed.dead_r[:, [c]]
         base = self._unit @ live + dead * crossed.dead_base[:, [c]]
         scale = np.maximum(np.abs(base).max(axis=0, initial=0.0), 1e-300)
-        if dead:
-            scale = np.maximum(scale, crossed.dead_scale[c])
+        scale = np.where(dead > 0.0, np.maximum(scale, crossed.dead_scale[c]), scale)
         columns = crossed.settle(g, r, scale, np.full(len(load), c))
         found = _Loaded(load, g, r, scale, columns, _STATE[columns.states])
         force = self._forces(self.system.watched[:, None], load, columns.x)
@@ -291,6 +293,20 @@ class Spreads:
             ),
             _STATE[dead.states[:, c]],
         )
+
+    def _standing(self, live: Float) -> Float:
+        """Return (i,): how far from the dead load to (i, n) live loads the truss stands.
+
+        As far as every bar that it cannot do without is pulled.
+        """
+        lone = self.system.particular[self.system.lone]
+        begin = np.maximum(lone @ self.dead_kip, 0.0)[:, None]
+        end = lone @ live.T
+        scale = np.abs(self._unit @ live[:, self.system.truss.loaded].T).max(axis=0)
+        falls = end < -TOLERANCE * scale
+        part = np.divide(begin, begin - end, out=np.ones_like(end), where=falls)
+        stop: Float = part.min(axis=0, initial=1.0)
+        return stop
 
     def _falls(self, loaded: _Loaded) -> Mask:
         """Return (i,): whether a bar the truss cannot do without would go slack."""
@@ -387,19 +403,20 @@ def _only(of: _Loaded, some: Mask | Index) -> _Loaded:
 def _first_reached(
     changes: tuple[Index, Float, Float],
     begin: Float,
-    end: Float,
+    end: tuple[Float, Float],
     sign: Float,
     bound: Float,
 ) -> Float:
     """Return (i,) multiples at which bounds are reached on the way from dead to live load.
 
-    ``changes``: which way, how far along it, and the force there, (v,).
+    ``changes``: which way, how far along it, and the force there, (v,). ``end``: how far
+    each way is gone, and the force there, (i,).
     """
     row, part, force = changes
     every = np.arange(len(begin))
     row = np.concatenate([every, row, every])
-    part = np.concatenate([np.zeros(len(every)), part, np.ones(len(every))])
-    force = np.concatenate([begin, force, end])
+    part = np.concatenate([np.zeros(len(every)), part, end[0]])
+    force = np.concatenate([begin, force, end[1]])
     order = np.lexsort((part, row))
     row, part, force = row[order], part[order], force[order]
     over = sign[row] * (force - bound[row] * (1.0 - part))

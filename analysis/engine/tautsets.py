@@ -49,12 +49,13 @@ class Piece:
     """Where one set of slack bars holds, and the forces there.
 
     ``force`` is (m, n) kip per kip of joint load; ``watch`` is (w, n): rows that stay
-    positive where the piece holds, in kip per kip.
+    positive where the piece holds, in kip per kip; ``bars`` are the bars it watches.
     """
 
     slack: frozenset[int]
     force: Float
     watch: Float
+    bars: tuple[int, ...]
 
 
 class _Normals:
@@ -72,6 +73,15 @@ class _Normals:
         q, r = np.linalg.qr(columns)
         self._q[:, : self._count] = q
         self._r[: self._count, : self._count] = r
+
+    def pushed(self, short: Float, free: Float) -> tuple[Float, Float]:
+        """Return (a,) pushes along the columns that take (a,) ``short`` to zero, and ``free`` after them."""
+        q, r = self._q[:, : self._count], self._r[: self._count, : self._count]
+        lift, fault = _solve_upper(r, short, trans=1)
+        push, more = _solve_upper(r, lift)
+        if fault or more:
+            raise ArithmeticError("bars depend on each other")
+        return -push, free - q @ lift
 
     def split(self, new: Float) -> tuple[Float, Float]:
         """Return ``new``'s coordinates along the columns, and what is left of it."""
@@ -158,7 +168,7 @@ class TautSets:
                 # The last is what is looked at first.
                 self._latest = self.pieces[late] = self.pieces.pop(late)
                 return self._latest
-        slack = self._dual_method(load, TOLERANCE * scale)
+        slack = self._dual_method(load, TOLERANCE * scale, self._latest)
         if slack is None:
             return None
         self._latest = self.piece(slack)
@@ -235,11 +245,7 @@ class TautSets:
 
         There one bar goes slack or taut, but for loads at which several do.
         """
-        taut = len(self.bars) - len(piece.slack)
-        if row < taut:
-            bars = [bar for bar in range(len(self.bars)) if bar not in piece.slack]
-            return self.pieces.get(piece.slack | {bars[row]})
-        return self.pieces.get(piece.slack - {sorted(piece.slack)[row - taut]})
+        return self.pieces.get(piece.slack ^ {piece.bars[row]})
 
     def _make_piece(self, slack: frozenset[int]) -> Piece:
         system = self.system
@@ -260,7 +266,7 @@ class TautSets:
         watch = np.vstack(
             [force[self.bars[taut]], gaps * self._size[out][:, None] ** 2]
         )
-        return Piece(slack, force, watch)
+        return Piece(slack, force, watch, (*taut.tolist(), *out))
 
     def _forward(self, right: Float) -> Float:
         if not len(self._lower):
@@ -276,47 +282,74 @@ class TautSets:
         )
         return answer
 
-    def _dual_method(self, load: Float, tolerance: float) -> frozenset[int] | None:
-        """Add violated bounds one by one; drop those whose gap would turn negative."""
+    def _dual_method(
+        self, load: Float, tolerance: float, likely: Piece | None
+    ) -> frozenset[int] | None:
+        """Add violated bounds one by one; drop those whose gap would turn negative.
+
+        It sets out from the slack bars of a ``likely`` piece, as far as they would be
+        slack: any set will do that holds no other bar down than those it pushes on.
+        """
         x = -self._centre @ load
         level = self._row_load @ load
-        active: list[int] = []
-        gap: list[float] = []
         normals = _Normals(len(x))
+        active, gap, x = self._set_out(likely, x, level, normals)
         for _ in range(50 * (len(self.bars) + 2)):
             short = level + self._slopes.T @ x
             short[active] = 0.0
-            worst = int(np.argmin(short)) if len(short) else -1
+            worst = int(short.argmin()) if len(short) else -1
             if worst < 0 or short[worst] >= -tolerance:
                 return frozenset(active)
             rise = 0.0
+            slope = self._slopes[:, worst]
             while True:
-                along, step = normals.split(self._slopes[:, worst])
-                power = float(step @ self._slopes[:, worst])
-                room = -(level[worst] + self._slopes[:, worst] @ x)
-                blocked, most = -1, np.inf
-                for j, (g, a) in enumerate(zip(gap, along, strict=True)):
-                    if a > 1e-12 and g / a < most:
-                        blocked, most = j, g / a
+                along, step = normals.split(slope)
+                power = float(step @ slope)
+                room = -(level[worst] + float(slope @ x))
+                ahead = np.divide(
+                    gap, along, out=np.full(len(gap), np.inf), where=along > 1e-12
+                )
+                blocked = int(ahead.argmin()) if len(ahead) else -1
+                most = float(ahead[blocked]) if blocked >= 0 else np.inf
                 full = (
                     room / power if power > 1e-13 * self._size[worst] ** 2 else np.inf
                 )
-                if blocked < 0 and full == np.inf:
+                if most == full == np.inf:
                     self._keep_proof(active, along, worst)
                     return None
                 length = min(most, full)
                 if full < np.inf:
                     x = x + length * step
-                gap = [g - length * a for g, a in zip(gap, along, strict=True)]
+                gap = gap - length * along
                 rise += length
                 if full <= most:
                     active.append(worst)
-                    gap.append(rise)
+                    gap = np.append(gap, rise)
                     normals.add(step)
                     break
-                del active[blocked], gap[blocked]
+                del active[blocked]
+                gap = np.delete(gap, blocked)
                 normals.start(self._slopes[:, active])
         raise ArithmeticError("no taut set settles")
+
+    def _set_out(
+        self, likely: Piece | None, free: Float, level: Float, normals: _Normals
+    ) -> tuple[list[int], Float, Float]:
+        """Return slack bars, their gaps and X, with no gap negative.
+
+        ``free`` is X with no bar slack, ``level`` what the load gives the bars.
+        """
+        active = sorted(likely.slack) if likely is not None else []
+        while active:
+            normals.start(self._slopes[:, active])
+            short = level[active] + self._slopes[:, active].T @ free
+            gap, x = normals.pushed(short, free)
+            open_ = gap >= 0.0
+            if open_.all():
+                return active, gap, x
+            active = [bar for bar, keeps in zip(active, open_, strict=True) if keeps]
+        normals.start(self._slopes[:, active])
+        return active, np.zeros(0), free
 
     def _keep_proof(self, active: list[int], along: Float, worst: int) -> None:
         """Keep what tells that no tensions in the active bars make ``worst`` taut.
@@ -382,6 +415,35 @@ class TautSets:
         self._between(start, end, (0.0, first), (1.0, last), scale, changes)
         return changes
 
+    def _as_known(
+        self,
+        start: Float,
+        end: Float,
+        one: tuple[float, Piece],
+        two: tuple[float, Piece],
+        scale: float,
+        changes: list[tuple[float, Piece]],
+    ) -> tuple[float, Piece, float]:
+        """Go on from piece to neighbour while it is known and holds for some way.
+
+        Returns from where on the way is not known, the piece there and its end.
+        """
+        (low, piece), (high, last) = one, two
+        zero = TOLERANCE * scale
+        leave, row = _reach(piece, start, end, low, high, zero)
+        while piece is not last and row >= 0 and high - leave > SHORTEST:
+            beyond = self.across(piece, row)
+            if beyond is None or not self.holds(
+                beyond, (1.0 - leave) * start + leave * end, scale
+            ):
+                break
+            reached, row = _reach(beyond, start, end, leave, high, zero)
+            if reached < leave + SHORTEST:
+                break
+            changes.append((leave, piece))
+            low, piece, leave = leave, beyond, reached
+        return low, piece, leave
+
     def _between(
         self,
         start: Float,
@@ -391,11 +453,13 @@ class TautSets:
         scale: float,
         changes: list[tuple[float, Piece]],
     ) -> None:
-        (low, first), (high, last) = one, two
+        low, first, leave = self._as_known(start, end, one, two, scale, changes)
+        high, last = two
         if first is last or high - low < SHORTEST:
             return
-        leave = _reach(first, start, end, low, high, TOLERANCE * scale)
-        enter = _reach(last, start, end, high, low, TOLERANCE * scale)
+        enter = _reach(last, start, end, high, low, TOLERANCE * scale)[0]
+        if leave >= high and high < 1.0:
+            changes.append((high, first))
         if leave >= high or enter <= low:
             return
         if leave >= enter - SHORTEST:
@@ -407,13 +471,13 @@ class TautSets:
             changes.append((leave, first))
             changes.append((enter, last))
             return
-        at = _reach(piece, start, end, middle, leave, TOLERANCE * scale)
+        at = _reach(piece, start, end, middle, leave, TOLERANCE * scale)[0]
         if at <= leave + SHORTEST:
             changes.append((leave, first))
         else:
             self._between(start, end, (leave, first), (at, piece), scale, changes)
             changes.append((at, piece))
-        at = _reach(piece, start, end, middle, enter, TOLERANCE * scale)
+        at = _reach(piece, start, end, middle, enter, TOLERANCE * scale)[0]
         if at >= enter - SHORTEST:
             changes.append((enter, last))
         else:
@@ -423,17 +487,20 @@ class TautSets:
 
 def _reach(
     piece: Piece, start: Float, end: Float, inside: float, towards: float, zero: float
-) -> float:
-    """Return how far from ``inside`` towards ``towards`` the piece holds."""
+) -> tuple[float, int]:
+    """Return how far from ``inside`` towards ``towards`` the piece holds, and the row of
+    ``watch`` that ends it; -1 for none.
+    """
     at_start, at_end = piece.watch @ start, piece.watch @ end
     here = (1.0 - inside) * at_start + inside * at_end
     there = (1.0 - towards) * at_start + towards * at_end
-    ending = there < -zero
-    if not ending.any():
-        return towards
+    ending = np.flatnonzero(there < -zero)
+    if not len(ending):
+        return towards, -1
     here, there = np.maximum(here[ending], 0.0), there[ending]
-    part = float((here / (here - there)).min())
-    return inside + part * (towards - inside)
+    part = here / (here - there)
+    least = int(part.argmin())
+    return inside + float(part[least]) * (towards - inside), int(ending[least])
 
 
 def forces_along(
