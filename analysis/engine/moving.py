@@ -224,7 +224,7 @@ def _envelope(
         left &= beyond
     spread = tuple(x if not isinstance(x, Train) else NOTHING for x in loads)
     for c in np.flatnonzero(left).tolist():
-        # First the vehicles, in place of what there is; so all else is put in again.
+        # The vehicles first: what was there of other loads has given way to them.
         moves = bool(beyond[c]) and one_by_one
         if moves:
             found = general.extremes(
@@ -239,7 +239,7 @@ def _envelope(
         if not asked.spreads:
             continue
         some = _spread_on_redundant_members(asked, c, share, range_)
-        if moves:
+        if beyond[c]:
             some[asked.linear] = True
         if not some.any():
             continue
