@@ -25,7 +25,7 @@ import numpy as np
 from .equilibrium import Equilibrium, Float, Index, Mask
 from .influence import loads_where_it_adds
 from .loads import Lane, Load, Places, Train, Uniform
-from .tautsets import TOLERANCE, Piece, TautSets, forces_along, standing_part
+from .tautsets import TOLERANCE, Piece, TautSets, standing_part
 
 #: Multiples of the live load beyond this are not told from infinity.
 BEYOND = 1e9
@@ -184,21 +184,29 @@ def _changes(
     sets: TautSets, start: Float, end: Float, first: Piece | None, last: Piece | None
 ) -> Iterator[tuple[float, Float]]:
     """Yield (fraction, forces) wherever the taut set changes or gives out."""
+    for part, piece in _knots(sets, start, end, first, last):
+        yield part, piece.force @ ((1.0 - part) * start + part * end)
+
+
+def _knots(
+    sets: TautSets, start: Float, end: Float, first: Piece | None, last: Piece | None
+) -> list[tuple[float, Piece]]:
+    """Return (fraction, piece holding there) wherever the taut set changes or gives out."""
     if first is not None and last is not None:
-        yield from forces_along(sets, start, end, first, last)
-        return
+        return sets.line(start, end, first, last)
     standing = standing_part(sets, start, end)
     if standing is None:
-        return
+        return []
     low, high = standing
     one, two = (1.0 - low) * start + low * end, (1.0 - high) * start + high * end
     left, right = sets.solve(one), sets.solve(two)
     if left is None or right is None:
-        return
-    yield low, left.force @ one
-    for part, force in forces_along(sets, one, two, left, right):
-        yield low + part * (high - low), force
-    yield high, right.force @ two
+        return []
+    between = [
+        (low + part * (high - low), piece)
+        for part, piece in sets.line(one, two, left, right)
+    ]
+    return [(low, left), *between, (high, right)]
 
 
 def _spread_extremes(
@@ -229,12 +237,11 @@ def _spread_extremes(
                 piece = sets.solve(total)
                 if piece is None:
                     break
-                found.take((piece.force @ total)[only], only, (0.0, 0, number))
+                found.take(piece.force[only] @ total, only, (0.0, 0, number))
                 if before is not None:
-                    for _, force in forces_along(
-                        sets, before[0], total, before[1], piece
-                    ):
-                        found.take(force[only], only, (0.0, 0, number))
+                    for part, at in sets.line(before[0], total, before[1], piece):
+                        there = (1.0 - part) * before[0] + part * total
+                        found.take(at.force[only] @ there, only, (0.0, 0, number))
                 before = (total, piece)
 
 
@@ -344,7 +351,9 @@ def multiples(
             over_triangle(sets, dead_kip, live, places, k, limits, found)
     for number, load in enumerate(loads):
         if not isinstance(load, Train):
-            _spread_multiples(sets, (dead_kip, first), (number, load), limits, web, found)
+            _spread_multiples(
+                sets, (dead_kip, first), (number, load), limits, web, found
+            )
     return found
 
 
@@ -404,22 +413,38 @@ def _along_ray(
     first: Piece,
     last: Piece | None,
     limits: Limits,
-    members: slice = _ALL,
 ) -> Float:
-    """Return (L, m): the least multiple of one live load at which a limit is reached.
+    """Return (L, m): the least multiple of one live load at which a limit is reached."""
+    return _reached(_ray(sets, dead, live, first, last), dead, live, limits, _ALL)
 
-    ``limits`` are those of ``members`` alone.
-    """
-    knots: list[tuple[float, Float]] = [(0.0, first.force @ dead)]
-    knots += _changes(sets, dead, live, first, last)
-    if last is not None:
-        knots.append((1.0, last.force @ live))
+
+def _ray(
+    sets: TautSets, dead: Float, live: Float, first: Piece, last: Piece | None
+) -> list[tuple[float, Piece]]:
+    """Return (fraction, piece holding there) from the dead load on, with the ends."""
+    end = [] if last is None else [(1.0, last)]
+    return [(0.0, first), *_knots(sets, dead, live, first, last), *end]
+
+
+def _reached(
+    knots: list[tuple[float, Piece]],
+    dead: Float,
+    live: Float,
+    limits: Limits,
+    members: slice,
+) -> Float:
+    """Return (L, m): the least multiple at which ``members`` reach their limits."""
     if len(knots) < 2:
         return np.full(limits.upper.shape, np.inf)
-    dead_share = np.array([1.0 - part for part, _ in knots])
-    force = np.array([kip[members] for _, kip in knots])
-    share = limits.crossing(force[:-1], force[1:], dead_share[:-1], dead_share[1:])
-    return _as_multiple(share.max(axis=0))
+    share = np.array([1.0 - part for part, _ in knots])
+    force = np.array(
+        [
+            piece.force[members] @ ((1.0 - part) * dead + part * live)
+            for part, piece in knots
+        ]
+    )
+    at = limits.crossing(force[:-1], force[1:], share[:-1], share[1:])
+    return _as_multiple(at.max(axis=0))
 
 
 def over_triangle(
@@ -592,35 +617,49 @@ def _spread_multiples(
 ) -> None:
     """Load the lengths that add to a member at the multiple that brings it to a limit."""
     levels, members = limits.upper.shape
-    beginnings = _beginnings(sets, dead[1])
+    rays = _Rays(sets, *dead)
     for level in range(levels):
         for member in range(members):
             for sign, limit in ((1.0, limits.upper), (-1.0, limits.lower)):
                 if np.isfinite(limit[level, member]):
                     which = (level, member, sign)
-                    _spread_multiple(
-                        sets, dead, beginnings, load, which, limits, web, found
-                    )
+                    _spread_multiple(rays, load, which, limits, web, found)
+
+
+class _Rays:
+    """The ways from the dead load to live loads, of which many members ask for the same."""
+
+    def __init__(self, sets: TautSets, dead_kip: Float, first: Piece) -> None:
+        self.sets, self.dead_kip, self.first = sets, dead_kip, first
+        self.beginnings = _beginnings(sets, first)
+        self._known: dict[bytes, tuple[Piece | None, list[tuple[float, Piece]]]] = {}
+
+    def to(self, live: Float) -> tuple[Piece | None, list[tuple[float, Piece]]]:
+        """Return the piece at a live load, if any, and the knots on the way to it."""
+        which = live.tobytes()
+        if which not in self._known:
+            last = self.sets.solve(live)
+            ray = _ray(self.sets, self.dead_kip, live, self.first, last)
+            self._known[which] = last, ray
+        return self._known[which]
 
 
 def _spread_multiple(
-    sets: TautSets,
-    dead: tuple[Float, Piece],
-    beginnings: list[Piece],
+    rays: _Rays,
     load: tuple[int, Load],
     which: tuple[int, int, float],
     limits: Limits,
     web: Mask,
     found: Reached,
 ) -> None:
+    sets, dead = rays.sets, rays.dead_kip
     number, spread = load
-    dead_kip, first = dead
     level, member, sign = which
     only = slice(member, member + 1)
-    limits = Limits(
+    own = Limits(
         limits.upper[level : level + 1, only], limits.lower[level : level + 1, only]
     )
-    for beginning in beginnings:
+    for beginning in rays.beginnings:
         piece: Piece | None = beginning
         seen: list[Piece] = []
         for _ in range(_ROUNDS):
@@ -631,13 +670,13 @@ def _spread_multiple(
             live = spread_load(sets.system, line, spread, bool(web[member]))
             if not live.any():
                 break
-            last = sets.solve(live)
-            multiple = _along_ray(sets, dead_kip, live, first, last, limits, only)[0, 0]
+            last, knots = rays.to(live)
+            multiple = _reached(knots, dead, live, own, only)[0, 0]
             here = np.full(found.multiple.shape, np.inf)
             here[level, member] = multiple
             found.take(here, (0.0, 0, number))
             if np.isfinite(multiple):
-                piece = sets.solve(dead_kip + multiple * live)
+                piece = sets.solve(dead + multiple * live)
             else:
                 piece = last
 
