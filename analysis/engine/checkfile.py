@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
@@ -49,7 +49,18 @@ from .question import (
     Stringers as StringerBeams,
 )
 from .sections import BuiltUp, Component, Girder
-from .tables import DEAD_LOAD, DEFAULT_K, DOCUMENT, MOST_AXLES_BY_PANELS, MOST_RODS
+from .tables import (
+    DEAD_LOAD,
+    DEFAULT_K,
+    DOCUMENT,
+    MANY_RODS,
+    MOST_AXLES,
+    MOST_AXLES_BY_PANELS,
+    MOST_AXLES_BY_SURPLUS,
+    MOST_AXLES_ON_RODS,
+    MOST_COUNTERED,
+    MOST_RODS,
+)
 from .vehicles import ABREAST_FT, crowd_psf, sidewalk_psf
 
 __all__ = [
@@ -143,8 +154,7 @@ def put_together(
         pins=_pins(plain, geometry, faults),
     )
     _check_timber_method(plain, faults)
-    _check_axles(check, plain["geometry"].get("form"), faults)
-    _check_rods(members, faults)
+    _check_proportion(check, plain["geometry"].get("form"), faults)
     if check.chord is not None and not faults.found:
         _check_chord_stiffness(check, faults)
     return check
@@ -707,25 +717,33 @@ def _live_load(
     )
 
 
-def _check_axles(check: CheckInput, form: str | None, faults: Faults) -> None:
-    """Refuse so many axles on so many crossed panels that an answer would take long."""
-    if check.live_load is None or form is None:
-        return
-    if FORMS[form].most_panels != MOST_CROSSED_PANELS:
-        return
-    panels = len(check.geometry.loaded_joints) - 1
-    most = MOST_AXLES_BY_PANELS // panels
-    if len(check.live_load.axle_kip) > most:
-        message = f"expected at most {most} on {panels} panels of this form"
-        faults.add("live_load.axles", message, "proportion")
-
-
-def _check_rods(members: Sequence[MemberInput], faults: Faults) -> None:
-    """Refuse so many bars that only pull that an answer could take long."""
-    rods = sum(one.tension_only and not one.is_absent for one in members)
+def _check_proportion(check: CheckInput, form: str | None, faults: Faults) -> None:
+    """Refuse so many bars that only pull, and axles, that an answer would take long."""
+    present = [one for one in check.members if not one.is_absent]
+    rods = sum(one.tension_only for one in present)
     if rods > MOST_RODS:
         message = f"expected at most {MOST_RODS} bars that only pull, found {rods}"
         faults.add("members", message, "proportion")
+    surplus = len(present) + 3 - 2 * len(check.geometry.joints)
+    if form is None and min(rods, surplus) > MOST_COUNTERED:
+        message = (
+            f"expected at most {MOST_COUNTERED} bars more than it takes to stand "
+            f"where so many only pull, found {surplus}"
+        )
+        faults.add("geometry.members", message, "proportion")
+    if check.live_load is None:
+        return
+    panels = len(check.geometry.loaded_joints) - 1
+    most = [MOST_AXLES]
+    if form is not None and FORMS[form].most_panels == MOST_CROSSED_PANELS:
+        most.append(MOST_AXLES_BY_PANELS // panels)
+    if rods > MANY_RODS:
+        most.append(MOST_AXLES_ON_RODS // panels)
+        if form is None and surplus > 0:
+            most.append(MOST_AXLES_BY_SURPLUS // surplus)
+    if len(check.live_load.axle_kip) > min(most):
+        message = f"expected at most {min(most)} on {panels} panels of such a truss"
+        faults.add("live_load.axles", message, "proportion")
 
 
 def _crowd(

@@ -207,11 +207,11 @@ def _envelope(
     _vehicles_on_linear_members(asked, share, range_)
     _spread_on_linear_members(asked, share, range_)
     falls = np.flatnonzero(state.stands & ~beyond & (fall.fraction < 1.0))
+    anew = beyond.copy()
     if len(falls):
-        beyond[falls] = True
-        if not asked.spreads:
-            # Where more than one bar's going slack brings it down, watched bars tell.
-            beyond[falls] = _vehicles_where_it_stands(asked, share, range_, falls)
+        # Where more than one bar's going slack brings it down, watched bars tell.
+        beyond[falls] = _vehicles_where_it_stands(asked, share, range_, falls)
+        anew[falls] = True
     done = _many_beyond(asked, share, range_, np.flatnonzero(state.stands & beyond))
     left = state.stands & ~done
     moved = np.flatnonzero(left & beyond)
@@ -221,7 +221,7 @@ def _envelope(
     if not asked.spreads:
         left &= beyond & one_by_one
     elif not len(system.touched):
-        left &= beyond
+        left &= anew
     spread = tuple(x if not isinstance(x, Train) else NOTHING for x in loads)
     for c in np.flatnonzero(left).tolist():
         # The vehicles first: what was there of other loads has given way to them.
@@ -239,7 +239,7 @@ def _envelope(
         if not asked.spreads:
             continue
         some = _spread_on_redundant_members(asked, c, share, range_)
-        if beyond[c]:
+        if anew[c]:
             some[asked.linear] = True
         if not some.any():
             continue

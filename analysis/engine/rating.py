@@ -18,7 +18,7 @@ from .batch import fronts, linear_peaks
 from .cells import BEYOND, Least
 from .chunks import joined, slices
 from .equilibrium import Float, Index, Mask, Truss
-from .loads import Load, Train
+from .loads import Load, Places, Train
 from .mixed import SharesFound, SharesQuestion, Steps, answered
 from .moving import NOTHING, Governing, Where
 from .setting import Setting, setting

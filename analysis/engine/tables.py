@@ -36,10 +36,16 @@ MOST_AXLES = 20
 #: Bars that only pull, which may go slack: a truss of 32 panels, all of its chord and
 #: web eyebars and rods, has fewer.
 MOST_RODS = 110
-#: Panels that a form itself does not cross.
-MOST_COUNTERED = 40
+#: Panels that a form itself does not cross; and bars more than it takes to stand, of
+#: trusses given joint by joint in which more bars than that only pull.
+MOST_COUNTERED = 24
 #: Axles times panels, in forms whose bars may all go slack in turn.
 MOST_AXLES_BY_PANELS = 160
+#: More bars than this that only pull are many; then axles times panels, and axles times
+#: bars more than it takes to stand, are limited.
+MANY_RODS = 40
+MOST_AXLES_ON_RODS = 600
+MOST_AXLES_BY_SURPLUS = 360
 
 #: Effective length factor by connection: AASHTO Manual for Bridge Evaluation, from
 #: memory; bolted and welded joints are as stiff as riveted ones.

@@ -32,7 +32,12 @@ from analysis.engine import checkfile
 from analysis.engine.answer import answer
 from analysis.engine.errors import CheckFileError
 from analysis.engine.forms import FORMS, MOST_CROSSED_PANELS
-from analysis.engine.tables import MOST_AXLES, MOST_AXLES_BY_PANELS, MOST_COUNTERED
+from analysis.engine.tables import (
+    MOST_AXLES,
+    MOST_AXLES_BY_PANELS,
+    MOST_AXLES_ON_RODS,
+    MOST_COUNTERED,
+)
 from tests.analysis.engine.checkfiles import ALL, THROUGH
 from tests.analysis.engine.test_forms import EVERY
 
@@ -163,6 +168,7 @@ def of_rods(rng):
     section = {"area_in2": max(round(chord, 2), 2), "r_in_plane_in": 8}
     section["r_out_of_plane_in"] = 8
     rod = {"shape": "round-rod", "diameter_in": round(max(web, 0.05) ** 0.5, 3)}
+    made_of = rng.choice(WEBS)
     live = {"vehicle": rng.choice(["HS20", "type-3-3", "H15"]), "fraction": 0.6}
     live["impact"] = rng.choice(["aashto", 0.3])
     if rng.random() < 0.2:
@@ -172,6 +178,8 @@ def of_rods(rng):
     if rng.random() < 0.2:
         axles, at = [], 0.0
         most = MOST_AXLES
+        if made_of != ["counter"]:
+            most = min(most, MOST_AXLES_ON_RODS // panels)
         if FORMS[form].most_panels == MOST_CROSSED_PANELS:
             most = min(most, MOST_AXLES_BY_PANELS // panels)
         for _ in range(rng.randint(5, most)):
@@ -185,7 +193,7 @@ def of_rods(rng):
         "deck_position": "through",
         "members": [
             {"kinds": EVERY_KIND, "section": section},
-            {"kinds": rng.choice(WEBS), "components": [rod], "tension_only": True},
+            {"kinds": made_of, "components": [rod], "tension_only": True},
         ],
         "dead_load": {"uniform_plf": 1000 * dead_klf},
         "live_load": live,

@@ -768,17 +768,67 @@ def test_what_would_take_long_to_answer_is_refused_by_its_path(form):
         with pytest.raises(CheckFileError) as caught:
             checkfile.read(of(panels, axles))
         assert [fault.path for fault in caught.value.faults] == [path]
-    # Every panel crossed, and a chord of eyebars.
-    rods = of(12, 8) | {"geometry": LONG | {"form": "pratt", "panels": 58}}
-    rods["geometry"] |= {"crossed_panels": list(range(9, 49))}
-    rods["members"] = [{"kinds": EYEBARS, "components": BARS}]
-    with pytest.raises(CheckFileError) as caught:
-        checkfile.read(rods)
-    assert [fault.path for fault in caught.value.faults] == ["members"]
     # Where bars do not all go slack in turn there is no such limit.
     assert checkfile.read(of(24, 20) | {"geometry": LONG})
 
 
-EYEBARS = ["lower-chord", "diagonal", "counter"]
+def test_so_are_so_many_bars_that_only_pull():
+    def of(panels, crossed, axles, kinds=("diagonal", "counter")):
+        pratt = LONG | {"form": "pratt", "panels": panels}
+        front_to_rear = [{"kip": 9, "behind_front_ft": 9 * n} for n in range(axles)]
+        return THROUGH | {
+            "geometry": pratt | {"crossed_panels": list(crossed)},
+            "members": [{"kinds": list(kinds), "components": BARS}, REST],
+            "live_load": {"axles": front_to_rear, "fraction": 0.5},
+        }
+
+    def outright(document):
+        geometry = checkfile.read(document).geometry
+        return document | {
+            "geometry": {
+                "joints": {name: list(xy) for name, xy in geometry.joints.items()},
+                "members": [list(ends) for ends in geometry.members],
+                "pinned": geometry.pinned,
+                "roller": geometry.roller,
+                "loaded_joints": list(geometry.loaded_joints),
+                "kinds": dict(geometry.kinds),
+            }
+        }
+
+    def path_of(document):
+        with pytest.raises(CheckFileError) as caught:
+            checkfile.read(document)
+        (fault,) = caught.value.faults
+        assert fault.code in ("proportion", "length")
+        return fault.path
+
+    assert checkfile.read(of(60, range(19, 43), 10))
+    assert path_of(of(60, range(19, 44), 10)) == "geometry.crossed_panels"
+    assert path_of(of(60, range(19, 43), 11)) == "live_load.axles"
+    eyebars = of(60, range(19, 43), 10) | {"members": [REST, EVERY_BAR]}
+    assert path_of(eyebars) == "members"
+    # With few such bars, or on few panels, there may be as many axles as on any truss.
+    assert checkfile.read(of(60, range(19, 43), 20, ("counter",)))
+    assert checkfile.read(of(30, range(3, 27), 20))
+    # Given joint by joint, what crosses is counted by the bars more than it needs.
+    assert checkfile.read(outright(of(28, range(3, 27), 15)))
+    assert path_of(outright(of(28, range(3, 27), 16))) == "live_load.axles"
+    crossed = outright(of(28, range(3, 27), 14))
+    crossed["geometry"]["members"].append(["L1", "U2"])
+    assert path_of(crossed) == "geometry.members"
+    # Stiff bars may cross as they will.
+    crossed["members"] = [REST, EVERY_BAR | {"kinds": ["counter"]}]
+    assert checkfile.read(crossed)
+
+
 BARS = [{"shape": "eyebar", "width_in": 3, "thickness_in": 1}]
+EVERY_BAR = {
+    "kinds": ["lower-chord", "diagonal", "counter"],
+    "components": BARS,
+    "tension_only": True,
+}
+REST = {
+    "kinds": ["upper-chord", "lower-chord", "end-post", "vertical", "hip-vertical"],
+    "section": {"area_in2": 20, "r_in_plane_in": 5, "r_out_of_plane_in": 5},
+}
 LONG = {"form": "warren", "panels": 24, "panel_length_ft": 15, "depth_ft": 20}
