@@ -571,7 +571,7 @@ def _vehicles_where_it_stands(
     some = _Range.from_dead(
         settled.state.forces_kip[columns], range_.high_at is not None
     )
-    for value in np.unique(factor[present]):
+    for value in np.unique(factor[present]) if len(places.joint_kip) else ():
         members = np.flatnonzero(present & (factor == value))
         peaks = Peaks.from_dead(
             settled.state.forces_kip[columns][:, members].T, range_.high_at is not None

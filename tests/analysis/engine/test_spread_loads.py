@@ -95,6 +95,67 @@ def test_the_general_way_finds_nothing_worse(model, monkeypatch):
     assert np.isclose(rated.rating, theirs_rated.rating).mean() > 0.7
 
 
+def falling(form, model="elastic", live=None, **geometry):
+    """Return a truss that part of the load brings down: rods where nothing crosses them."""
+    given = document(form, model, **geometry)
+    return asked_of(given | {"live_load": live or {"uniform_plf": 800}})
+
+
+def test_where_it_falls_members_rate_on_the_way_there(monkeypatch):
+    crossed = {"crossed_panels": [4], "live": {"uniform_plf": 4000}}
+    asked = falling("pratt", **crossed)
+    kip = np.full((1, 1, len(asked.system.truss.names)), 2.0)
+    one_by_one = general.multiples
+
+    def never(*_):
+        raise AssertionError("asked one by one")
+
+    monkeypatch.setattr(general, "multiples", never)
+    rated = ratings_of(asked, 1.0, kip, kip).rating
+    assert asked.fall(1.0).fraction[0] < 1.0
+    monkeypatch.setattr(general, "multiples", one_by_one)
+    monkeypatch.setattr(type(asked), "spread_over", lambda self, c: None)
+    theirs = ratings_of(falling("pratt", **crossed), 1.0, kip, kip).rating
+    assert (theirs >= rated * (1.0 - 1e-9)).all()
+    touched = asked.system.touched
+    assert np.isfinite(rated[0, 0, touched]).sum() > len(touched) // 2
+    assert np.isclose(rated, theirs)[0, 0, touched].mean() > 0.7
+
+
+@pytest.mark.parametrize("model", ["elastic", "classical"])
+@pytest.mark.parametrize("with_places", [False, True])
+@pytest.mark.parametrize(
+    ("form", "geometry"),
+    [
+        ("pratt", {"crossed_panels": [3, 5]}),
+        ("double-intersection-pratt", {"panels": 8}),
+        ("post", {"panels": 8}),
+        ("bowstring", {}),
+    ],
+)
+def test_several_loads_are_the_worse_of_each(form, geometry, with_places, model):
+    """Whichever brings the truss down, and by whatever way each load is answered."""
+    truck = {"vehicle": "HS20", "fraction": 0.6, "impact": 0.3}
+    many = falling(form, model, truck | {"uniform_plf": 800}, **geometry)
+    kip = np.full((1, 1, len(many.system.truss.names)), 9.0)
+    rises = np.where(many.system.truss.tension_only, 0.8, 0.6)
+    mine = envelope_of(many, rises, with_places=with_places)
+    mine_rated = ratings_of(many, rises, kip, kip).rating
+    each = [
+        falling(form, model, live, **geometry)
+        for live in (truck, {"uniform_plf": 800, "fraction": 0.6, "impact": 0.3})
+    ]
+    ways = [envelope_of(one, rises, with_places=with_places) for one in each]
+    up = np.maximum(*(one.live_max_kip for one in ways))
+    down = np.minimum(*(one.live_min_kip for one in ways))
+    np.testing.assert_allclose(mine.live_max_kip, up, rtol=1e-9, atol=1e-8)
+    np.testing.assert_allclose(mine.live_min_kip, down, rtol=1e-9, atol=1e-8)
+    least = np.minimum(*(ratings_of(one, rises, kip, kip).rating for one in each))
+    np.testing.assert_allclose(mine_rated, least, rtol=1e-9)
+    assert many.state.stands[0]
+    assert (form == "bowstring") == (mine.unstable_at[0] is None)
+
+
 def test_the_force_that_is_found_is_reached_at_a_multiple_of_one():
     asked = asked_of(document("lenticular"))
     found = envelope_of(asked, 1.0)
