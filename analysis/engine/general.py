@@ -23,13 +23,15 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .equilibrium import Equilibrium, Float, Index, Mask
-from .influence import loads_where_it_adds
+from .influence import loads_where_it_adds, one_length
 from .loads import Lane, Load, Places, Train, Uniform
 from .tautsets import TOLERANCE, Piece, TautSets, standing_part
 
 #: Multiples of the live load beyond this are not told from infinity.
 BEYOND = 1e9
 _ROUNDS = 12
+#: Single lengths loaded at most.
+MOST_LENGTHS = 60
 #: A cell is left by so many times what is taken for zero, if that is not too far.
 _CLEARLY = 4.0
 _FURTHEST = 0.05
@@ -116,6 +118,10 @@ def extremes(
                 for member in members.tolist():
                     _spread_extremes(
                         sets, dead_kip, begin, (number, load), value, member, web, found
+                    )
+                if len(sets.bars):
+                    _extremes_of_lengths(
+                        sets, dead_kip, (number, load), value, members, web, found
                     )
     return found
 
@@ -245,6 +251,67 @@ def _spread_extremes(
                 before = (total, piece)
 
 
+def _extremes_of_lengths(
+    sets: TautSets,
+    dead: Float,
+    load: tuple[int, Load],
+    factor: float,
+    members: Index,
+    web: Mask,
+    found: Extremes,
+) -> None:
+    """Fold in what any one length loaded does to ``members``.
+
+    Where a bar's going slack keeps a force from growing, the worst load is none that
+    stays where the influence line adds.
+    """
+    number, spread = load
+    lengths = _lengths(sets.system, spread)
+    total = dead + factor * lengths
+    pieces = sets.solve_many(total)
+    known = [k for k, piece in enumerate(pieces) if piece is not None]
+    force = np.array(
+        [p.force[members] @ total[k] for k, p in enumerate(pieces) if p is not None]
+    ).reshape(-1, len(members))
+    at = (0.0, 0, number)
+    if not isinstance(spread, Lane):
+        for row in force:
+            found.take(row, members, at)
+        return
+    for sign in (1.0, -1.0) if known else ():
+        for column, best in enumerate((sign * force).argmax(axis=0).tolist()):
+            member = members[column]
+            piece = pieces[known[best]]
+            if piece is None:
+                continue
+            more = lengths[known[best]] + _concentrated(
+                sets.system, sign * piece.force[member], spread, bool(web[member])
+            )
+            last = sets.solve(dead + factor * more)
+            if last is not None:
+                only = slice(column, column + 1)
+                here = last.force[members[only]] @ (dead + factor * more)
+                found.take(here, members[only], at)
+
+
+def _lengths(system: Equilibrium, load: Load) -> Float:
+    """Return (i, n): the uniform part of a load on one length after the other."""
+    if isinstance(load, Train):
+        raise TypeError("a train is placed, not spread")
+    x = np.asarray(system.truss.xy_ft, float)[system.truss.loaded, 0]
+    return on_all_joints(system, load.klf * one_length(x, MOST_LENGTHS))
+
+
+def _concentrated(system: Equilibrium, ordinate: Float, load: Lane, web: bool) -> Float:
+    """Return (n,): the lane's own load where (n,) ordinates are greatest, if they add."""
+    joints = np.zeros(len(ordinate))
+    loaded = system.truss.loaded
+    at = loaded[int(np.argmax(ordinate[loaded]))]
+    if ordinate[at] > 0.0:
+        joints[at] = load.concentrated_web_kip if web else load.concentrated_chord_kip
+    return joints
+
+
 def _beginnings(sets: TautSets, dead: Piece) -> list[Piece]:
     """Return pieces whose influence lines are tried first: as under dead load, all taut.
 
@@ -263,11 +330,7 @@ def spread_load(system: Equilibrium, ordinate: Float, load: Load, web: bool) -> 
     line = ordinate[loaded]
     joints[loaded] = loads_where_it_adds(line, x, load.klf)
     if isinstance(load, Lane):
-        at = int(np.argmax(line))
-        if line[at] > 0.0:
-            joints[loaded[at]] += (
-                load.concentrated_web_kip if web else load.concentrated_chord_kip
-            )
+        joints += _concentrated(system, ordinate, load, web)
     return joints
 
 
@@ -400,7 +463,7 @@ class Limits:
         return share
 
 
-def _as_multiple(share: Float) -> Float:
+def as_multiple(share: Float) -> Float:
     """Return the multiple of the live load beside a share of dead load."""
     known = np.maximum(share, 1e-300)
     return np.where(share * BEYOND > 1.0, (1.0 - share) / known, np.inf)
@@ -444,7 +507,7 @@ def _reached(
         ]
     )
     at = limits.crossing(force[:-1], force[1:], share[:-1], share[1:])
-    return _as_multiple(at.max(axis=0))
+    return as_multiple(at.max(axis=0))
 
 
 def over_triangle(
@@ -466,7 +529,7 @@ def over_triangle(
         )
         edge = shares.argmax(axis=0)  # (L, m)
         share = np.take_along_axis(shares, edge[None], axis=0)[0]
-        multiple = _as_multiple(share)
+        multiple = as_multiple(share)
         if not (multiple < found.multiple).any():
             continue
         one, two = polygon[edge], after[edge]  # (L, m, 3)
@@ -624,6 +687,43 @@ def _spread_multiples(
                 if np.isfinite(limit[level, member]):
                     which = (level, member, sign)
                     _spread_multiple(rays, load, which, limits, web, found)
+    if len(sets.bars):
+        _multiples_of_lengths(rays, load, limits, web, found)
+
+
+def _multiples_of_lengths(
+    rays: _Rays, load: tuple[int, Load], limits: Limits, web: Mask, found: Reached
+) -> None:
+    """Fold in the multiples of any one length loaded."""
+    number, spread = load
+    lengths = _lengths(rays.sets.system, spread)
+    knots = [rays.to(live)[1] for live in lengths]
+    reached = np.array(
+        [
+            _reached(knot, rays.dead_kip, live, limits, _ALL)
+            for knot, live in zip(knots, lengths, strict=True)
+        ]
+    )
+    if not isinstance(spread, Lane):
+        found.take(reached.min(axis=0), (0.0, 0, number))
+        return
+    for level, member in np.argwhere(np.isfinite(reached).any(axis=0)).tolist():
+        only = slice(member, member + 1)
+        own = Limits(
+            limits.upper[level : level + 1, only], limits.lower[level : level + 1, only]
+        )
+        best = int(reached[:, level, member].argmin())
+        piece = knots[best][-1][1]
+        for sign in (1.0, -1.0):
+            line = sign * piece.force[member]
+            live = lengths[best] + _concentrated(
+                rays.sets.system, line, spread, bool(web[member])
+            )
+            here = np.full(found.multiple.shape, np.inf)
+            here[level, member] = _reached(
+                rays.to(live)[1], rays.dead_kip, live, own, only
+            )[0, 0]
+            found.take(here, (0.0, 0, number))
 
 
 class _Rays:

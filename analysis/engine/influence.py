@@ -6,6 +6,7 @@ Feet and kips; tension positive; unit loads act downward.
 from __future__ import annotations
 
 import dataclasses
+import math
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from .equilibrium import (
     analyse,
 )
 
-__all__ = ["influence", "influence_within", "loads_where_it_adds"]
+__all__ = ["influence", "influence_within", "loads_where_it_adds", "one_length"]
 
 
 def influence(truss: Truss, ea_kip: Float, taut: Mask) -> Float:
@@ -144,3 +145,30 @@ def loads_where_it_adds(ordinate: Float, x_ft: Float, klf: float) -> Float:
     answer[..., :-1] += to_left
     answer[..., 1:] += to_right
     return answer
+
+
+def one_length(x_ft: Float, most: int) -> Float:
+    """Return the joint loads of 1 kip per foot on every length between two joints.
+
+    Parameters
+    ----------
+    x_ft : (p,) float
+        Where the joints are, ft, increasing.
+    most : int
+        Of so many lengths at most; of more, those between fewer joints, evenly chosen.
+
+    Returns
+    -------
+    (i, p) float
+        kip on each joint.
+    """
+    half = 0.5 * np.diff(x_ft)
+    before = np.zeros((len(x_ft), len(x_ft)))
+    for k, kip in enumerate(half.tolist()):
+        before[k + 1 :, k : k + 2] += kip
+    last = len(half)
+    fits = (math.isqrt(1 + 8 * max(most, 1)) - 1) // 2  # n ends make n (n + 1) / 2
+    ends = np.unique(np.linspace(0.0, last, min(last, fits) + 1).round().astype(int))
+    one, two = np.triu_indices(len(ends), 1)
+    lengths: Float = before[ends[two]] - before[ends[one]]
+    return lengths

@@ -17,9 +17,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from . import general
 from .cells import BEYOND
 from .equilibrium import Equilibrium, Float, Index, Mask
-from .influence import loads_where_it_adds
+from .influence import loads_where_it_adds, one_length
 from .loads import Lane, Uniform
 from .pairs import BOTH, COUNTER, PARTNER, TOLERANCE, Columns, Crossed, Small, Walk
 from .tautsets import LOOSE, SHORTEST
@@ -30,6 +31,9 @@ ROUNDS = 12
 BEGINNINGS = 6
 #: Of them, from which searches go on whatever the others find.
 FIRST_BEGINNINGS = 2
+#: Single lengths loaded at most, and with all that a member's own factor makes of them.
+MOST_LENGTHS = 400
+LENGTHS_AT_ONCE = 6000
 #: Ordinates below this part of the greatest are rounding.
 _NOISE = 1e-15
 _ODD = np.uint64(0x9E3779B97F4A7C15)
@@ -50,6 +54,20 @@ class _Loaded:
     scale: Float
     columns: Columns
     states: Small
+
+
+@dataclass(frozen=True, eq=False)
+class _Met:
+    """Where ways to live loads first meet bounds.
+
+    ``which`` of the ways were gone, the ``multiple`` and ``loaded`` of each of those, and
+    (i,) ``lost``, whether a way is given up.
+    """
+
+    which: Index
+    multiple: Float
+    loaded: _Loaded
+    lost: Mask
 
 
 class Spreads:
@@ -132,11 +150,63 @@ class Spreads:
                 lost[here[walk.lost]] = True
             before, state = loaded, loaded.states
         shape = (2 * BEGINNINGS, len(members))
+        more, less = self._extremes_of_lengths(load, members, factor)
         return (
-            high.reshape(shape).max(axis=0),
-            low.reshape(shape).min(axis=0),
+            np.maximum(high.reshape(shape).max(axis=0), more),
+            np.minimum(low.reshape(shape).min(axis=0), less),
             members[lost.reshape(shape).any(axis=0)],
         )
+
+    def _extremes_of_lengths(
+        self, load: Uniform | Lane, members: Index, factor: Float
+    ) -> tuple[Float, Float]:
+        """Return the greatest and least forces, (t,), with any one length loaded.
+
+        Where a bar's going slack keeps a force from growing, the worst load is none that
+        stays where the influence line adds.
+        """
+        value, own = np.unique(factor[members], return_inverse=True)
+        lengths = one_length(self.places_ft, LENGTHS_AT_ONCE // max(1, len(value)))
+        live = general.on_all_joints(self.system, load.klf * lengths)
+        each = np.tile(np.arange(len(live)), len(value))
+        of = np.repeat(value, len(live))
+        total = self.dead_kip + of[:, None] * live[each]
+        loaded, slack = self._settle(total, np.ones(len(total)))
+        gone = slack | self._falls(loaded) | loaded.columns.unsettled
+        every = np.arange(len(members))
+        force = self._forces(members[:, None], total, loaded.columns.x)
+        force = force.reshape(len(members), len(value), len(live))[every, own]
+        out = gone.reshape(len(value), len(live))[own]
+        found = []
+        for sign in (1.0, -1.0):
+            most = np.where(out, -np.inf, sign * force)
+            if isinstance(load, Lane):
+                best = own * len(live) + most.argmax(axis=1)
+                more = self._with_concentrated(
+                    load, members, sign, live[each[best]], loaded.states[:, best]
+                )
+                total = self.dead_kip + value[own, None] * more
+                there, slack = self._settle(total, np.ones(len(total)))
+                bad = slack | self._falls(there) | there.columns.unsettled
+                least = sign * self._forces(members, total, there.columns.x)
+                found.append(sign * np.where(bad, -np.inf, least))
+            else:
+                found.append(sign * most.max(axis=1, initial=-np.inf))
+        return found[0], found[1]
+
+    def _with_concentrated(
+        self, load: Lane, of: Index, sign: float | Float, live: Float, state: Small
+    ) -> Float:
+        """Return (i, n) loads with the lane's own on the joint where it adds most."""
+        row = np.reshape(sign, (-1, 1)) * self._influence(of, state)
+        every, most = np.arange(len(of)), row.argmax(axis=1)
+        kip = np.where(
+            self.web[of], load.concentrated_web_kip, load.concentrated_chord_kip
+        )
+        more = live.copy()
+        at = self.system.truss.loaded[most]
+        more[every, at] += np.where(row[every, most] > 0.0, kip, 0.0)
+        return more
 
     def multiples(
         self, load: Uniform | Lane, members: Index, limits: tuple[Float, Float]
@@ -160,8 +230,6 @@ class Spreads:
         of, sign = members[at], sense.astype(float)
         state = np.repeat(self._beginnings(), count, axis=1)
         lost = np.zeros(len(of), bool)
-        begin = self._of_dead()
-        dead_force = self._forces(of, np.tile(self.dead_kip, (len(of), 1)), begin.x)
         seen = _Seen(len(state), count)
         here = np.arange(len(of))
         for _ in range(ROUNDS):
@@ -171,26 +239,10 @@ class Spreads:
                 break
             row = self._influence(of[here], state)
             live = self._laid(sign[here, None] * row, load, of[here])
-            stop = self._standing(live)
-            some = live.any(axis=1) & (stop > SHORTEST)
-            here, live, stop = here[some], live[some], stop[some]
-            last = (1.0 - stop)[:, None] * self.dead_kip + stop[:, None] * live
-            loaded, slack = self._settle(last, 1.0 - stop)
-            gone = slack | loaded.columns.unsettled
-            lost[here[gone]] = True
-            here, live, stop = here[~gone], live[~gone], stop[~gone]
-            loaded = _only(loaded, ~gone)
-            start = self._dead_load(len(here))
-            walk = self._walk(start, loaded)
-            force, pressed = self._along(walk, of[here], start, loaded)
-            lost[here[walk.row[pressed]]] = lost[here[walk.lost]] = True
-            multiple = _first_reached(
-                (walk.row, walk.part * stop[walk.row], force),
-                dead_force[here],
-                (stop, self._forces(of[here], loaded.load, loaded.columns.x)),
-                sign[here],
-                bound[here],
-            )
+            met = self._met(of[here], sign[here], bound[here], live)
+            lost[here[met.lost]] = True
+            here, live, loaded = here[met.which], live[met.which], met.loaded
+            multiple = met.multiple
             np.minimum.at(found, (level[here], at[here]), multiple)
             known = np.flatnonzero(np.isfinite(multiple))
             total = self.dead_kip + multiple[known, None] * live[known]
@@ -201,8 +253,90 @@ class Spreads:
             going = ~lost[here]
             going[known] &= ~self._falls(again)
             here, state = here[going], state[:, going]
+        np.minimum(found, self._multiples_of_lengths(load, members, limits), out=found)
         left = members[np.unique(at[lost])]
         return found, left
+
+    def _met(self, of: Index, sign: Float, bound: Float, live: Float) -> _Met:
+        """Go from the dead load to (i, n) live loads, until a member is at its bound."""
+        stop = self._standing(live)
+        which = np.flatnonzero(live.any(axis=1) & (stop > SHORTEST))
+        lost = np.zeros(len(of), bool)
+        last = (1.0 - stop)[:, None] * self.dead_kip + stop[:, None] * live
+        loaded, slack = self._settle(last[which], 1.0 - stop[which])
+        gone = slack | loaded.columns.unsettled
+        lost[which[gone]] = True
+        which, loaded = which[~gone], _only(loaded, ~gone)
+        of, stop = of[which], stop[which]
+        start = self._dead_load(len(which))
+        walk = self._walk(start, loaded)
+        force, pressed = self._along(walk, of, start, loaded)
+        lost[which[walk.row[pressed]]] = lost[which[walk.lost]] = True
+        multiple = _first_reached(
+            (walk.row, walk.part * stop[walk.row], force),
+            self._forces(of, start.load, start.columns.x),
+            (stop, self._forces(of, loaded.load, loaded.columns.x)),
+            sign[which],
+            bound[which],
+        )
+        return _Met(which, multiple, loaded, lost)
+
+    def _multiples_of_lengths(
+        self, load: Uniform | Lane, members: Index, limits: tuple[Float, Float]
+    ) -> Float:
+        """Return the least multiples, (L, t), with any one length loaded."""
+        lengths = one_length(self.places_ft, MOST_LENGTHS)
+        live = general.on_all_joints(self.system, load.klf * lengths)
+        stop = self._standing(live)
+        live, stop = live[stop > SHORTEST], stop[stop > SHORTEST]
+        last = (1.0 - stop)[:, None] * self.dead_kip + stop[:, None] * live
+        loaded, slack = self._settle(last, 1.0 - stop)
+        fine = ~(slack | loaded.columns.unsettled)
+        live, stop, loaded = live[fine], stop[fine], _only(loaded, fine)
+        start = self._dead_load(len(stop))
+        walk = self._walk(start, loaded)
+        bad = walk.lost.copy()
+        _, pressed = self._along(walk, members[:1].repeat(len(stop)), start, loaded)
+        bad[walk.row[pressed]] = True
+        every = np.arange(len(stop))
+        row = np.concatenate([every, walk.row, every])
+        along = np.concatenate([np.zeros(len(stop)), walk.part, np.ones(len(stop))])
+        x = np.concatenate([start.columns.x, walk.x, loaded.columns.x], axis=1)
+        order = np.lexsort((along, row))
+        row, along, x = row[order], along[order], x[:, order]
+        particular = self.system.particular[members]
+        begin, end = particular @ self.dead_kip, particular @ loaded.load.T
+        force = begin[:, None] + along * (end - begin[:, None])[:, row]
+        force += self.crossed.stress[members] @ x
+        share = 1.0 - along * stop[row]
+        edge = np.flatnonzero((row[1:] == row[:-1]) & ~bad[row[1:]])
+        own = general.Limits(limits[0][:, members], limits[1][:, members])
+        most = np.zeros(own.upper.shape)
+        best = np.zeros(own.upper.shape, np.intp)
+        several = max(1, _ENTRIES_AT_ONCE // max(1, own.upper.size))
+        for first in range(0, len(edge), several):
+            at = edge[first : first + several]
+            shares = own.crossing(
+                force[:, at].T, force[:, at + 1].T, share[at], share[at + 1]
+            )
+            top = shares.argmax(axis=0)
+            more = np.take_along_axis(shares, top[None], axis=0)[0]
+            best = np.where(more > most, row[at][top], best)
+            most = np.maximum(more, most)
+        if not isinstance(load, Lane):
+            return general.as_multiple(most)
+        found = np.full(most.shape, np.inf)
+        for sign, limit in ((1.0, own.upper), (-1.0, own.lower)):
+            level, which = np.nonzero(np.isfinite(limit) & (len(stop) > 0))
+            of, at = members[which], best[level, which]
+            loads = self._with_concentrated(
+                load, of, sign, live[at], loaded.states[:, at]
+            )
+            met = self._met(of, np.full(len(of), sign), limit[level, which], loads)
+            reached = met.multiple[~met.lost[met.which]]
+            some = met.which[~met.lost[met.which]]
+            np.minimum.at(found, (level[some], which[some]), reached)
+        return found
 
     def _beginnings(self) -> Small:
         """Return (k, b): the states under dead load, all taut, and one rod or the other.

@@ -27,7 +27,7 @@ def document(form, model="elastic", kinds=("diagonal", "counter"), **geometry):
     return THROUGH | {
         "geometry": shape | geometry,
         "members": members,
-        "dead_load": {"uniform_plf": 90, "joints_kip": {"L2": 1.5}},
+        "dead_load": {"uniform_plf": 90, "joints_kip": {"L2": 1.5, "U3": 0.75}},
         "live_load": {"uniform_plf": 800},
         "tension_only_model": model,
     }
@@ -78,6 +78,39 @@ def test_no_set_of_loaded_panels_moves_a_member_further(form, model):
 
 
 @pytest.mark.parametrize("model", ["elastic", "classical"])
+def test_nor_far_less_far_whatever_the_dead_load(model):
+    """Where a bar's going slack keeps a force from growing, the worst load is one that
+    stays nowhere; any one length being looked at, all but little is found.
+    """
+    rng = np.random.default_rng(4)
+    short, several = [], 0
+    for _ in range(12):
+        form = ("bowstring", "lenticular", "pratt")[int(rng.integers(3))]
+        crossed = {"crossed_panels": [2, 3, 4, 5, 6]} if form == "pratt" else {}
+        given = document(form, model, **crossed)
+        names = [f"{row}{k}" for row in "LU" for k in rng.choice(range(1, 7), 2, False)]
+        joints = {name: float(rng.uniform(0.0, 2.0)) for name in names}
+        plf = float(rng.choice([30.0, 90.0, 300.0]))
+        asked = asked_of(
+            given | {"dead_load": {"uniform_plf": plf, "joints_kip": joints}}
+        )
+        found = envelope_of(asked, 1.0)
+        dead = asked.settled.dead[0]
+        total = dead + every_set_of_panels(asked)
+        live = [
+            piece.force @ load - asked.state.forces_kip[0]
+            for load, piece in zip(total, asked.sets(0).solve_many(total), strict=True)
+        ]
+        most = np.abs(live).max()
+        short.append(np.max(live, axis=0) - found.live_max_kip[0])
+        short.append(found.live_min_kip[0] - np.min(live, axis=0))
+        short[-2:] = short[-2] / most, short[-1] / most
+        several += (np.concatenate(short[-2:]) > 1e-7).sum()
+    assert np.concatenate(short).max() < 0.003
+    assert several < 10
+
+
+@pytest.mark.parametrize("model", ["elastic", "classical"])
 def test_the_general_way_finds_nothing_worse(model, monkeypatch):
     asked = asked_of(document("bowstring", model))
     kip = np.full((1, 1, len(asked.system.truss.names)), 6.0)
@@ -116,6 +149,7 @@ def test_where_it_falls_members_rate_on_the_way_there(monkeypatch, crossed):
     rated = ratings_of(asked, 1.0, kip, kip).rating
     assert (asked.fall(1.0).fraction[0] < 1.0) == (len(crossed) < 11)
     monkeypatch.setattr(general, "multiples", one_by_one)
+    monkeypatch.setattr(general, "MOST_LENGTHS", spreads.MOST_LENGTHS)
     monkeypatch.setattr(type(asked), "spread_over", lambda self, c: None)
     theirs = ratings_of(falling("pratt", **shape), 1.0, kip, kip).rating
     touched = asked.system.touched
@@ -154,8 +188,8 @@ def test_several_loads_are_the_worse_of_each(form, geometry, with_places, model)
     down = np.minimum(*(one.live_min_kip for one in ways))
     np.testing.assert_allclose(mine.live_max_kip, up, rtol=1e-9, atol=1e-8)
     np.testing.assert_allclose(mine.live_min_kip, down, rtol=1e-9, atol=1e-8)
-    assert (up > ways[0].live_max_kip + 1.0).any()
-    assert (up > ways[1].live_max_kip + 1.0).any()
+    for one in ways:
+        assert max((up - one.live_max_kip).max(), (one.live_min_kip - down).max()) > 0.5
     least = np.minimum(*(ratings_of(one, rises, kip, kip).rating for one in each))
     np.testing.assert_allclose(mine_rated, least, rtol=1e-9)
     assert many.state.stands[0]
