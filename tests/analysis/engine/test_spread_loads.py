@@ -6,6 +6,7 @@ import pytest
 from analysis.engine import general, liveload, mixed, spreads
 from analysis.engine.answer import _assemble, answer
 from analysis.engine.checkfile import read
+from analysis.engine.influence import one_length
 from analysis.engine.moving import envelope_of
 from analysis.engine.rating import ratings_of
 from analysis.engine.setting import setting
@@ -110,6 +111,22 @@ def test_nor_far_less_far_whatever_the_dead_load(model):
     assert several < 10
 
 
+def test_a_rod_is_relieved_as_far_as_by_any_set_of_panels():
+    """The panel at the end alone relieves L2U1, which loading more of them does not."""
+    given = document("pratt", crossed_panels=[2, 3, 4, 5, 6])
+    joints = {"L1": 0.6, "L5": 0.7, "U5": 1.1, "U1": 1.2}
+    given["dead_load"] = {"uniform_plf": 90, "joints_kip": joints}
+    asked = asked_of(given)
+    rod = asked.system.truss.names.index("L2U1")
+    found = envelope_of(asked, 1.0).live_min_kip[0, rod]
+    total = asked.settled.dead[0] + every_set_of_panels(asked)
+    least = min(
+        piece.force[rod] @ load
+        for load, piece in zip(total, asked.sets(0).solve_many(total), strict=True)
+    )
+    assert found <= least - asked.state.forces_kip[0, rod] + 1e-9
+
+
 @pytest.mark.parametrize("model", ["elastic", "classical"])
 def test_the_general_way_finds_nothing_worse(model, monkeypatch):
     asked = asked_of(document("bowstring", model))
@@ -194,6 +211,55 @@ def test_several_loads_are_the_worse_of_each(form, geometry, with_places, model)
     np.testing.assert_allclose(mine_rated, least, rtol=1e-9)
     assert many.state.stands[0]
     assert (form == "bowstring") == (mine.unstable_at[0] is None)
+
+
+@pytest.mark.parametrize("form", ["bowstring", "pratt"])
+def test_a_lanes_own_load_stands_where_it_adds_most_on_each_length(form):
+    """Against every length with that load on every joint: hardly any member has a worse."""
+    crossed = {"crossed_panels": [3, 5]} if form == "pratt" else {}
+    lane = {"lane": "HS20", "fraction": 0.2}
+    asked = falling(form, live=lane, **crossed)
+    (load,), members, sets = asked.loads, asked.system.touched, asked.sets(0)
+    over, dead = asked.spread_over(0), asked.settled.dead[0]
+    share = np.full(len(asked.web), 0.2)
+    kip = np.full((1, len(share)), 4.0)
+    high, low = over._extremes_of_lengths(load, members, share)
+    multiple = over._multiples_of_lengths(load, members, (kip, -kip))[0]
+    lengths = load.klf * one_length(over.places_ft, 99)
+    most, least, first = np.full((3, len(share)), [[-np.inf], [np.inf], [np.inf]])
+    start = sets.solve(dead)
+    for web in (False, True):
+        mine = asked.web == web
+        own = load.concentrated_web_kip if web else load.concentrated_chord_kip
+        every = (lengths[:, None] + own * np.eye(lengths.shape[1])).reshape(
+            -1, lengths.shape[1]
+        )
+        live = general.on_all_joints(asked.system, every)
+        total = dead + 0.2 * live
+        pieces = sets.solve_many(total)
+        force = [p.force @ one for one, p in zip(total, pieces, strict=True) if p]
+        most[mine] = np.max(force, axis=0)[mine]
+        least[mine] = np.min(force, axis=0)[mine]
+        rays = [
+            general._along_ray(
+                sets, dead, one, start, sets.solve(one), general.Limits(kip, -kip)
+            )[0]
+            for one in live
+        ]
+        first[mine] = np.min(rays, axis=0)[mine]
+    most, least, first = most[members], least[members], first[members]
+    assert (high <= most + 1e-8).all()
+    assert (low >= least - 1e-8).all()
+    assert (multiple >= first * (1.0 - 1e-9)).all()
+    assert np.isclose(high, most, atol=1e-8).mean() > 0.7
+    assert np.isclose(low, least, atol=1e-8).mean() > 0.7
+    assert np.isclose(multiple, first).mean() > 0.7
+    # With what else is looked at, none that matters is left.
+    found = envelope_of(asked, 0.2)
+    still = asked.state.forces_kip[0, members]
+    scale = np.abs(most).max()
+    assert (still + found.live_max_kip[0, members] >= most - 0.002 * scale).all()
+    assert (still + found.live_min_kip[0, members] <= least + 0.002 * scale).all()
 
 
 def test_the_force_that_is_found_is_reached_at_a_multiple_of_one():
