@@ -5,6 +5,6 @@ Feet, kips and ksi throughout; tension is positive. Nothing here knows of the we
 
 from .heap import keep_freed_memory
 
-ENGINE_VERSION = "1.10"
+ENGINE_VERSION = "1.11"
 
 keep_freed_memory()
