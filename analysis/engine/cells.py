@@ -1121,20 +1121,7 @@ def _cell_edges(
     line, cell = np.nonzero(some & ~outside & alive)
 
     values = watch[line, :, cell]  # (q, 3)
-    below = values < 0.0
-    odd = np.where(below.sum(axis=1) == 1, below.argmax(axis=1), below.argmin(axis=1))
-    q = np.arange(len(line))
-    ends = []
-    for step in (1, 2):
-        other = (odd + step) % 3
-        at_odd, at_other = values[q, odd], values[q, other]
-        part = at_odd / (at_odd - at_other)
-        end = np.zeros((3, len(q)))
-        end[odd, q] = 1.0 - part
-        end[other, q] = part
-        ends.append(end)
-
-    one, two = ends
+    one, two = ends = ends_on_sides(values, odd_corner(values))
     if k <= _FEW_LINES:
         low, high = _inside(
             watch, np.flatnonzero(some.any(axis=1)), cell, ends, corners.scale
@@ -1166,8 +1153,34 @@ def _cell_edges(
     return edges, here[cell[crossing]], across, middle
 
 
+def odd_corner(values: Float) -> Index:
+    """Return (q,): the corner that lines with (q, 3) values there part from the others."""
+    below = values < 0.0
+    alone = below.sum(axis=1) == 1
+    corner: Index = np.where(alone, below.argmax(axis=1), below.argmin(axis=1))
+    return corner
+
+
+def ends_on_sides(values: Float, corner: Index) -> tuple[Float, Float]:
+    """Return where lines meet the two sides at a corner, (3, q) twice.
+
+    ``values`` (q, 3) at the corners, zero along the lines; ``corner`` (q,).
+    """
+    q = np.arange(len(values))
+    ends = []
+    for step in (1, 2):
+        other = (corner + step) % 3
+        at_corner, at_other = values[q, corner], values[q, other]
+        part = at_corner / (at_corner - at_other)
+        end = np.zeros((3, len(q)))
+        end[corner, q] = 1.0 - part
+        end[other, q] = part
+        ends.append(end)
+    return ends[0], ends[1]
+
+
 def _inside(
-    watch: Float, lines: Index, cell: Index, ends: list[Float], scale: Float
+    watch: Float, lines: Index, cell: Index, ends: tuple[Float, Float], scale: Float
 ) -> tuple[Float, Float]:
     """Return between which fractions of edges, (q,), no line of their cell is negative.
 
@@ -1186,7 +1199,7 @@ def _inside(
 
 
 def inside_own(
-    values: Float, cell: Index, ends: list[Float], begun: Float, scale: Float
+    values: Float, cell: Index, ends: tuple[Float, Float], begun: Float, scale: Float
 ) -> tuple[Float, Float]:
     """Return what ``_inside`` does, where cells have many lines and few edges.
 

@@ -6,10 +6,8 @@ configurations and places together. Feet and kips; tension positive.
 Array axes: ``c`` configurations, ``m`` members, ``r`` redundants, ``t`` tension-only bars
 that redundants touch, ``s`` places, ``w`` stretches between places.
 
-With x0 the redundants without any bound and M = A F^-1 A', where F is the flexibility and
-A the bars' rows of the self-stress, the bars' forces are q + M gap: a linear
-complementarity problem. A set of slack bars gives its gaps; it is the answer wherever no
-gap and no force is negative. Between two places with no set in common the sets are
+The bars' forces are those of ``gaps``, a linear complementarity problem. A set of slack
+bars gives its gaps; it is the answer wherever no gap and no force is negative. Between two places with no set in common the sets are
 followed one bar at a time, and by ``TautSets`` where that does not come out.
 """
 
@@ -22,7 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equilibrium import Equilibrium, Float, Index, Mask
-from .tautsets import LOOSE, TOLERANCE, TautSets, forces_along
+from .gaps import Gaps
+from .tautsets import TOLERANCE, TautSets, forces_along
 
 #: Configurations worked on together.
 BLOCK = 64
@@ -135,36 +134,21 @@ class _Block:
         live: Float,
         classical: bool,
     ) -> _Block:
-        stress = system.selfstress
-        flexible = stress.T * (system.length_ft / ea)[:, None, :]  # (c, r, m)
-        flexibility = flexible @ stress
-        if classical:
-            own = [k for k, pair in enumerate(system.pairs) if pair.is_crossed]
-            flexibility[:, own, own] *= LOOSE
+        gaps = Gaps.of(system, ea, classical)
         base = (system.particular @ live.T) + (dead @ system.particular.T)[:, :, None]
-        touching = np.logical_or.reduce(stress != 0.0, axis=1)
-        bars = np.flatnonzero(
-            touching & system.truss.tension_only & ~system.truss.absent
-        )
-        rows = stress[bars]
-        free: Float = np.negative(np.linalg.solve(flexibility, flexible @ base))
-        lift: Float = np.asarray(
-            np.linalg.solve(
-                flexibility, np.broadcast_to(rows.T, (len(ea), *rows.T.shape))
-            ),
-            float,
-        )
-        matrix = rows @ lift
+        free = gaps.free @ live.T + (gaps.free @ dead[:, :, None])
+        # No load moves on the joint that stands for the tightening.
+        held = (gaps.held * np.abs(dead)).sum(axis=1)
         return cls(
             system,
-            bars,
+            gaps.bars,
             base,
             free,
-            lift,
-            matrix,
-            base[:, bars] + rows @ free,
-            np.diagonal(matrix, axis1=1, axis2=2),
-            np.abs(base).max(axis=1),
+            gaps.lift,
+            gaps.matrix,
+            base[:, gaps.bars] + system.selfstress[gaps.bars] @ free,
+            gaps.size,
+            np.maximum(np.abs(base).max(axis=1), held[:, None]),
         )
 
     def dead(

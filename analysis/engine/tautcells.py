@@ -6,7 +6,7 @@ Array axes: ``c`` configurations, ``m`` members, ``r`` redundants, ``t`` tension
 that redundants touch, ``z`` those that none touches, ``w`` triangles or cells, ``e``
 corners, ``q`` edges, ``L`` rating levels.
 
-As in ``tautbatch``: the bars' forces are q + M gap, a linear complementarity problem. A
+The bars' forces are those of ``gaps``, a linear complementarity problem. A
 set of slack bars gives its gaps; its cell, in the triangle of the dead load, a place and
 the next, is where no gap and no force is negative. Beyond an edge one bar has gone slack
 or come taut, or another lets go for it. The first cell is found by following the bars
@@ -23,10 +23,11 @@ from typing import Protocol
 import numpy as np
 
 from .batch import Peaks
-from .cells import Shares, inside_own
+from .cells import Shares, ends_on_sides, inside_own, odd_corner
 from .equilibrium import Equilibrium, Float, Index, Mask
+from .gaps import Gaps
 from .loads import Places
-from .tautsets import LOOSE, TOLERANCE
+from .tautsets import TOLERANCE
 
 #: Entries of matrices solved together.
 _ENTRIES_AT_ONCE = 2**20
@@ -67,28 +68,13 @@ class TautCells:
         classical: bool,
     ) -> None:
         self.system = system
-        stress = system.selfstress
-        flexible = stress.T * (system.length_ft / ea_kip)[:, None, :]  # (c, r, m)
-        flexibility = flexible @ stress
-        if classical:
-            own = [k for k, pair in enumerate(system.pairs) if pair.is_crossed]
-            flexibility[:, own, own] *= LOOSE
-        touching = np.logical_or.reduce(stress != 0.0, axis=1)
-        self.bars = np.flatnonzero(
-            touching & system.truss.tension_only & ~system.truss.absent
-        )
-        rows = stress[self.bars]
-        given = flexible @ system.particular - stress.T @ system.truss.pull_ft
-        self._free = -np.linalg.solve(flexibility, given)  # (c, r, n)
-        lift = np.broadcast_to(rows.T, (len(ea_kip), *rows.T.shape))
-        self._lift = np.asarray(np.linalg.solve(flexibility, lift), float)  # (c, r, t)
-        self._matrix = rows @ self._lift  # (c, t, t)
-        self._size = np.diagonal(self._matrix, axis1=1, axis2=2)
+        gaps = Gaps.of(system, ea_kip, classical)
+        self.bars, self._free, self._lift = gaps.bars, gaps.free, gaps.lift
+        self._matrix, self._size, self._held = gaps.matrix, gaps.size, gaps.held
+        rows = system.selfstress[self.bars]
         self._bars_load = system.particular[self.bars] + rows @ self._free  # (c, t, n)
         self.dead_kip = dead_kip
         self._dead_slack = slack[:, self.bars]
-        held = np.abs(system.truss.pull_ft * (ea_kip / system.length_ft)[:, :, None])
-        self._held = held.max(axis=1)  # (c, n)
         self._begun: tuple[Float, dict[int, tuple[_Cells, Mask]]] | None = None
 
     def shares(
@@ -422,9 +408,12 @@ class _Triangles:
         asked[:, -3:] = alive[:, None]
         cell, line = np.nonzero(asked)
         values = lines[cell, line]  # (q, 3)
-        one, two = _ends(values, line - (lines.shape[1] - 3))
+        # Sides of the triangle are met from the corner across.
+        side = line - (lines.shape[1] - 3)
+        corner = np.where(side >= 0, side, odd_corner(values))
+        one, two = ends_on_sides(values, corner)
         low, high = inside_own(
-            values, cell, [one, two], cells.begun.T, self.zero[of] / TOLERANCE
+            values, cell, (one, two), cells.begun.T, self.zero[of] / TOLERANCE
         )
         kept = np.flatnonzero(low <= high)
         cell, line = cell[kept], line[kept]
@@ -606,24 +595,3 @@ class _Extremes:
             value = np.where(crosses, sign * force, -np.inf)
             edge, k = edges.best(value, sign * most[members])
             most[members[k], edges.column[edge]] = sign * value[edge, k]
-
-
-def _ends(values: Float, side: Index) -> tuple[Float, Float]:
-    """Return where lines with (q, 3) values at the corners meet the sides, (3, q) twice.
-
-    ``side`` is not negative for lines that are sides themselves.
-    """
-    below = values < 0.0
-    odd = np.where(below.sum(axis=1) == 1, below.argmax(axis=1), below.argmin(axis=1))
-    odd = np.where(side >= 0, side, odd)
-    q = np.arange(len(values))
-    ends = []
-    for step in (1, 2):
-        other = (odd + step) % 3
-        at_odd, at_other = values[q, odd], values[q, other]
-        part = at_odd / (at_odd - at_other)
-        end = np.zeros((3, len(q)))
-        end[odd, q] = 1.0 - part
-        end[other, q] = part
-        ends.append(end)
-    return ends[0], ends[1]

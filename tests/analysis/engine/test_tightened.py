@@ -6,13 +6,18 @@ the counter: 1 in both diagonals, -0.6 in the chords, -0.8 in the posts. Lengths
 and 240 in; areas 1 (counter), 1.5 (diagonal) and 4 sq in; d in inches.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from analysis.engine import checkfile
 from analysis.engine.answer import answer, truss_of
+from analysis.engine.moving import envelope
+from analysis.engine.rating import ratings
 from analysis.engine.sampling import dead_joint_kip
 from analysis.engine.statics import dead_forces
+from tests.analysis.engine.test_moving_loads import FORMS, HS20, configurations
 
 E_KSI = 29_000.0
 #: Sum of s^2 L/A, 1/in: both diagonals, two chords, two posts.
@@ -154,3 +159,39 @@ def test_it_is_said_in_words_and_asked_for_by_its_path():
     (fault,) = caught.value.faults
     assert fault.path == "members[1].tightened_in"
     assert checkfile.input_sha256(document(0.1)) != checkfile.input_sha256(document())
+
+
+@pytest.mark.parametrize("bar", ["L2U1", "L6U7", "L5U3"])
+@pytest.mark.parametrize("weight", [2.0, 9.0])
+def test_many_tightened_trusses_are_answered_as_one_by_one(bar, weight):
+    """A double system with counters: several together go other ways than each alone."""
+    truss = FORMS["whipple with counters"]()
+    ea, load = configurations(truss, 6, seed=3, dead=weight)
+    shorter = np.zeros(len(truss.names))
+    shorter[truss.names.index(bar)] = 0.2 / 12.0
+    aside = np.vstack([truss.xy_ft, [[-1e3, -1e3]]])
+    tight = replace(
+        truss,
+        joints=(*truss.joints, "tightening"),
+        xy_ft=aside,
+        shortened_ft=shorter,
+        tightening=len(truss.joints),
+    )
+    load = np.hstack([load, np.ones((6, 1))])
+    half, room = np.full(len(shorter), 0.5), np.full((6, 1, len(shorter)), 30.0)
+    together = (
+        dead_forces(tight, ea, load).forces_kip,
+        envelope(tight, ea, load, [HS20], half, with_places=False).live_max_kip,
+        ratings(tight, ea, load, [HS20], half, room, room).rating,
+    )
+    loose = dead_forces(truss, ea, load[:, :-1]).forces_kip
+    assert np.abs(together[0] - loose).max() > 1.0
+    for c in range(6):
+        one = tight, ea[c : c + 1], load[c : c + 1]
+        alone = (
+            dead_forces(*one).forces_kip,
+            envelope(*one, [HS20], half, with_places=False).live_max_kip,
+            ratings(*one, [HS20], half, room[:1], room[:1]).rating,
+        )
+        for mine, theirs in zip(together, alone, strict=True):
+            np.testing.assert_allclose(mine[c], theirs[0], rtol=1e-8, atol=1e-8)
