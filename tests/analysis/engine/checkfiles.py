@@ -2,6 +2,8 @@
 
 from copy import deepcopy
 
+from analysis.engine import checkfile
+
 THROUGH = {
     "title": "upstream truss as of 2019-06-02",
     "geometry": {"form": "pratt", "panels": 5, "panel_length_ft": 18, "depth_ft": 20},
@@ -201,3 +203,18 @@ def changed(document, path, value):
     else:
         inner[path[-1]] = value
     return copy
+
+
+def outright(document):
+    """Return the file with its geometry given joint by joint, not by a form."""
+    geometry = checkfile.read(document).geometry
+    return document | {
+        "geometry": {
+            "joints": {name: list(xy) for name, xy in geometry.joints.items()},
+            "members": [list(ends) for ends in geometry.members],
+            "pinned": geometry.pinned,
+            "roller": geometry.roller,
+            "loaded_joints": list(geometry.loaded_joints),
+            "kinds": dict(geometry.kinds),
+        }
+    }

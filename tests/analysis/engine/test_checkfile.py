@@ -15,7 +15,7 @@ from analysis.engine.errors import CheckFileError
 from analysis.engine.parsing import MOST_BYTES
 from tests.endurance.fuzz_check_files import of_parts
 
-from .checkfiles import ALL, GONE, OUTRIGHT, PONY, THROUGH, changed
+from .checkfiles import ALL, GONE, OUTRIGHT, PONY, THROUGH, changed, outright
 
 SCHEMA = jsonschema.Draft202012Validator(checkfile.schema())
 
@@ -780,19 +780,6 @@ def test_so_are_so_many_bars_that_only_pull():
             "geometry": pratt | {"crossed_panels": list(crossed)},
             "members": [{"kinds": list(kinds), "components": BARS}, REST],
             "live_load": {"axles": front_to_rear, "fraction": 0.5},
-        }
-
-    def outright(document):
-        geometry = checkfile.read(document).geometry
-        return document | {
-            "geometry": {
-                "joints": {name: list(xy) for name, xy in geometry.joints.items()},
-                "members": [list(ends) for ends in geometry.members],
-                "pinned": geometry.pinned,
-                "roller": geometry.roller,
-                "loaded_joints": list(geometry.loaded_joints),
-                "kinds": dict(geometry.kinds),
-            }
         }
 
     def path_of(document):
