@@ -285,6 +285,9 @@ class Spreads:
         self, load: Uniform | Lane, members: Index, limits: tuple[Float, Float]
     ) -> Float:
         """Return the least multiples, (L, t), with any one length loaded."""
+        own = general.Limits(limits[0][:, members], limits[1][:, members])
+        if not (np.isfinite(own.upper) | np.isfinite(own.lower)).any():
+            return np.full(own.upper.shape, np.inf)
         lengths = one_length(self.places_ft, MOST_LENGTHS)
         live = general.on_all_joints(self.system, load.klf * lengths)
         stop = self._standing(live)
@@ -310,7 +313,6 @@ class Spreads:
         force += self.crossed.stress[members] @ x
         share = 1.0 - along * stop[row]
         edge = np.flatnonzero((row[1:] == row[:-1]) & ~bad[row[1:]])
-        own = general.Limits(limits[0][:, members], limits[1][:, members])
         most = np.zeros(own.upper.shape)
         best = np.zeros(own.upper.shape, np.intp)
         several = max(1, _ENTRIES_AT_ONCE // max(1, own.upper.size))

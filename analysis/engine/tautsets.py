@@ -75,7 +75,10 @@ class _Normals:
         self._r[: self._count, : self._count] = r
 
     def pushed(self, short: Float, free: Float) -> tuple[Float, Float]:
-        """Return (a,) pushes along the columns that take (a,) ``short`` to zero, and ``free`` after them."""
+        """Return (a,) pushes along the columns that take ``short`` to zero, and ``free`` after.
+
+        ``short`` is (a,), ``free`` (r,).
+        """
         q, r = self._q[:, : self._count], self._r[: self._count, : self._count]
         lift, fault = _solve_upper(r, short, trans=1)
         push, more = _solve_upper(r, lift)
