@@ -103,7 +103,8 @@ def envelope(
     dead-load force. Positions that no taut set can carry are left out.
 
     A uniform load lies on the lengths of the deck where the member's influence line,
-    with the bars that are then taut, adds.
+    with the bars that are then taut, adds; or on any one length, where that is worse.
+    Which lengths are worst where bars go slack is searched for, not proved.
 
     Parameters
     ----------

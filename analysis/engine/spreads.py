@@ -7,8 +7,9 @@ Array axes as in ``pairs``, and: ``i`` searches, each for one member and one sen
 What ``general`` does member by member: the load is laid where the member's influence line
 adds, with the bars that are taut; where other bars are taut under that load, it is laid
 anew. From one such load to the next, or from the dead load on, the redundants are
-followed by ``Crossed.walk``, of all searches at once. Members that ``pairs`` cannot
-answer are named, for ``general`` to do.
+followed by ``Crossed.walk``, of all searches at once. Then every single length of the
+deck is loaded, for all members together. Members that ``pairs`` cannot answer are named,
+for ``general`` to do.
 """
 
 from __future__ import annotations
