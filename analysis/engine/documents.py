@@ -117,16 +117,14 @@ class Number:
 
     least: float
     most: float
-    above: bool = False  # strictly above ``least``
     below: bool = False  # strictly below ``most``
     whole: bool = False
     nullable: bool = False
 
     def expected(self) -> str:
         noun = "a whole number" if self.whole else "a number"
-        low = "above" if self.above else "of at least"
         high = "below" if self.below else "at most"
-        text = f"{noun} {low} {self.least:.15g} and {high} {self.most:.15g}"
+        text = f"{noun} of at least {self.least:.15g} and {high} {self.most:.15g}"
         return f"{text}, or null" if self.nullable else text
 
     def read(self, value: object, at: str, faults: Faults) -> Any:
@@ -137,9 +135,8 @@ class Number:
         is_whole = isinstance(value, int) or value.is_integer()
         if self.whole and not is_whole:
             return self._refuse(value, at, faults, "type")
-        low = value > self.least if self.above else value >= self.least
         high = value < self.most if self.below else value <= self.most
-        if not (low and high):
+        if not (value >= self.least and high):
             return self._refuse(value, at, faults, "range")
         # Adding zero makes -0.0 and 0.0 the same document.
         return int(value) if self.whole else float(value) + 0.0
@@ -150,10 +147,9 @@ class Number:
 
     def schema(self) -> dict[str, Any]:
         name = "integer" if self.whole else "number"
-        low = "exclusiveMinimum" if self.above else "minimum"
         high = "exclusiveMaximum" if self.below else "maximum"
         kind: Any = [name, "null"] if self.nullable else name
-        return {"type": kind, low: self.least, high: self.most}
+        return {"type": kind, "minimum": self.least, high: self.most}
 
 
 @dataclass(frozen=True)

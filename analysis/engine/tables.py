@@ -57,18 +57,19 @@ JOINT_NAME = Text(
 NAME = Text(40, says="a member name")
 
 
-def above_zero(most: float) -> Number:
-    return Number(0.0, most, above=True)
+def size(most: float) -> Number:
+    """Return a size, of at least what can be measured of it."""
+    return Number(0.0001, most)
 
 
 def from_zero(most: float) -> Number:
     return Number(0.0, most)
 
 
-INCHES = above_zero(120.0)
+INCHES = size(120.0)
 PANEL_FT = Number(0.1, 1000.0)
 HEIGHT_FT = Number(0.1, 500.0)
-FEET = above_zero(10_000.0)
+FEET = size(10_000.0)
 
 FORM_KEYS: dict[str, tuple[Any, str]] = {
     "depth_ft": (HEIGHT_FT, "height of the upper chord above the lower"),
@@ -165,7 +166,7 @@ BUILT_UP = Record(
             Record(
                 {
                     "width_in": Key(INCHES, required=True),
-                    "thickness_in": Key(above_zero(6.0), required=True),
+                    "thickness_in": Key(size(6.0), required=True),
                 }
             )
         ),
@@ -173,7 +174,7 @@ BUILT_UP = Record(
             Record(
                 {
                     "width_in": Key(INCHES, required=True),
-                    "thickness_in": Key(above_zero(6.0), required=True),
+                    "thickness_in": Key(size(6.0), required=True),
                 }
             )
         ),
@@ -182,8 +183,8 @@ BUILT_UP = Record(
         "lacing": Key(
             Record(
                 {
-                    "width_in": Key(above_zero(12.0), required=True),
-                    "thickness_in": Key(above_zero(3.0), required=True),
+                    "width_in": Key(size(12.0), required=True),
+                    "thickness_in": Key(size(3.0), required=True),
                     "planes": Key(Number(1, 2, whole=True), default=2),
                     "double": Key(Flag(), default=False),
                     "degrees": Key(
@@ -193,10 +194,8 @@ BUILT_UP = Record(
             ),
             says="its bars; else taken as stiff",
         ),
-        "battens_apart_in": Key(above_zero(600.0), says="clear; else 40 least radii"),
-        "untied_ft": Key(
-            above_zero(200.0), says="greatest length where ties are missing"
-        ),
+        "battens_apart_in": Key(size(600.0), says="clear; else 40 least radii"),
+        "untied_ft": Key(size(200.0), says="greatest length where ties are missing"),
         "pin_height_in": Key(INCHES, says="of the pins above the lower edge"),
     }
 )
@@ -214,10 +213,10 @@ def _rolled_record(extra: Mapping[str, Key]) -> Record:
     measured = ("flange_width_in", "flange_thickness_in", "web_thickness_in")
     keys = {
         "depth_in": Key(INCHES, required=True),
-        "weight_plf": Key(above_zero(1000.0), says="looked up with the depth"),
+        "weight_plf": Key(size(1000.0), says="looked up with the depth"),
         "flange_width_in": Key(INCHES),
-        "flange_thickness_in": Key(above_zero(6.0)),
-        "web_thickness_in": Key(above_zero(6.0)),
+        "flange_thickness_in": Key(size(6.0)),
+        "web_thickness_in": Key(size(6.0)),
     }
     rules = (
         Together(("holes", "rivet_in")),
@@ -241,17 +240,17 @@ COMMON_KEYS: dict[str, Key] = {
 }
 WORN_KEY: dict[str, Key] = {
     "remaining_in": Key(
-        above_zero(60.0), says="thickness, or diameter, left where it is thinnest"
+        size(60.0), says="thickness, or diameter, left where it is thinnest"
     ),
 }
 LONGER_KEY: dict[str, Key] = {
     "longer_in": Key(
-        above_zero(2.0), says="than the other bars: tight only when they have stretched"
+        size(2.0), says="than the other bars: tight only when they have stretched"
     ),
 }
 HOLE_KEYS: dict[str, Key] = {
     "holes": Key(Number(1, 20, whole=True), says="across one piece"),
-    "rivet_in": Key(above_zero(2.0)),
+    "rivet_in": Key(size(2.0)),
 }
 ENDS_KEY = Key(
     Choice(sections.ENDS),
@@ -262,13 +261,13 @@ COMPONENT = variants(
     "shape",
     {
         "round-rod": Record(
-            {"diameter_in": Key(above_zero(12.0), required=True), "ends": ENDS_KEY}
+            {"diameter_in": Key(size(12.0), required=True), "ends": ENDS_KEY}
             | COMMON_KEYS
             | WORN_KEY
             | LONGER_KEY
         ),
         "square-rod": Record(
-            {"side_in": Key(above_zero(12.0), required=True), "ends": ENDS_KEY}
+            {"side_in": Key(size(12.0), required=True), "ends": ENDS_KEY}
             | COMMON_KEYS
             | WORN_KEY
             | LONGER_KEY
@@ -277,7 +276,7 @@ COMPONENT = variants(
             shape: _component_record(
                 LONGER_KEY if shape == "eyebar" else LONGER_KEY | HOLE_KEYS,
                 width_in=INCHES,
-                thickness_in=above_zero(12.0),
+                thickness_in=size(12.0),
             )
             for shape in ("eyebar", "flat-bar", "plate")
         },
@@ -289,7 +288,7 @@ COMPONENT = variants(
             },
             leg_in=INCHES,
             other_leg_in=INCHES,
-            thickness_in=above_zero(6.0),
+            thickness_in=size(6.0),
         ),
         "channel": _rolled_record({"built_up": Key(BUILT_UP)}),
         "i-beam": _rolled_record({"built_up": Key(BUILT_UP)}),
@@ -303,7 +302,7 @@ SECTION = Record(
         "net_area_in2": Key(Number(0.01, 10_000.0)),
         "r_in_plane_in": Key(Number(0.01, 100.0)),
         "r_out_of_plane_in": Key(Number(0.01, 100.0)),
-        "i_out_of_plane_in4": Key(above_zero(1e7)),
+        "i_out_of_plane_in4": Key(size(1e7)),
         "weight_plf": Key(from_zero(50_000.0)),
     }
 )
@@ -341,8 +340,8 @@ GROUP = Record(
 LAYER = Record(
     {
         "material": Key(Choice(tuple(LAYERS)), required=True),
-        "thickness_in": Key(above_zero(240.0)),
-        "psf": Key(above_zero(2000.0)),
+        "thickness_in": Key(size(240.0)),
+        "psf": Key(size(2000.0)),
     },
     (SomeOf(("thickness_in", "psf")), NotBoth("thickness_in", "psf")),
 )
@@ -369,12 +368,12 @@ FLOOR = Record(
 GIRDER = Record(
     {
         "depth_in": Key(INCHES, required=True, says="back to back of the angles"),
-        "web_thickness_in": Key(above_zero(6.0), required=True),
+        "web_thickness_in": Key(size(6.0), required=True),
         "leg_in": Key(INCHES, required=True, says="of the angles, along the web"),
         "other_leg_in": Key(INCHES, required=True),
-        "angle_thickness_in": Key(above_zero(6.0), required=True),
+        "angle_thickness_in": Key(size(6.0), required=True),
         "cover_width_in": Key(INCHES),
-        "cover_thickness_in": Key(above_zero(6.0), says="of all plates on one flange"),
+        "cover_thickness_in": Key(size(6.0), says="of all plates on one flange"),
     },
     (Together(("cover_width_in", "cover_thickness_in")),),
     says="an I of a web plate, four angles and cover plates",
@@ -400,7 +399,7 @@ FLOOR_SYSTEM = Record(
                         Number(0.1, 50.0), says="else from edge to edge of the roadway"
                     ),
                     "wheel_share": Key(
-                        Number(0.0, 4.0, above=True),
+                        size(4.0),
                         says="of one wheel line, to one stringer; else by deck and "
                         "spacing",
                     ),
@@ -417,15 +416,15 @@ FLOOR_SYSTEM = Record(
 PIN = Record(
     {
         "joint": Key(JOINT_NAME, required=True),
-        "diameter_in": Key(above_zero(24.0), required=True),
+        "diameter_in": Key(size(24.0), required=True),
         "packing": Key(
             Many(
                 Record(
                     {
                         "member": Key(NAME, says="left out: the floor's load hangs"),
-                        "thickness_in": Key(above_zero(12.0), required=True),
+                        "thickness_in": Key(size(12.0), required=True),
                         "part": Key(
-                            Number(0.0, 1.0, above=True),
+                            size(1.0),
                             says="of the member's force; else shared evenly",
                         ),
                         "gap_in": Key(
@@ -471,14 +470,14 @@ LIVE_LOAD = Record(
         "vehicle": Key(Choice(tuple(VEHICLES))),
         "axles": Key(Many(AXLE, 1, MOST_AXLES, "axles")),
         "lane": Key(Choice(tuple(LANES))),
-        "uniform_plf": Key(above_zero(1e6), says="on this truss line"),
+        "uniform_plf": Key(size(1e6), says="on this truss line"),
         "crowd": Key(
             Record(
                 {
                     "psf": Key(
                         Either(
                             {
-                                "number": above_zero(1000.0),
+                                "number": size(1000.0),
                                 "string": Choice(("aashto-1997", "aashto-sidewalk")),
                             }
                         ),
@@ -486,13 +485,13 @@ LIVE_LOAD = Record(
                         says="or a published load: footbridges by area, sidewalks by span",
                     ),
                     "width_ft": Key(Number(0.5, 200.0), required=True),
-                    "share": Key(Number(0.0, 1.0, above=True), default=0.5),
+                    "share": Key(size(1.0), default=0.5),
                 }
             ),
             says="people on foot, wherever they add; without impact, and alone",
         ),
         "fraction": Key(
-            Number(0.0, 10.0, above=True),
+            size(10.0),
             says="of a lane, to this truss line; 1 if nothing is said",
         ),
         "lever": Key(
@@ -550,9 +549,9 @@ CHORD = Record(
         "frames": Key(
             Record(
                 {
-                    "post_i_in4": Key(above_zero(1e6), required=True),
-                    "floor_beam_i_in4": Key(above_zero(1e6), required=True),
-                    "floor_beam_ft": Key(above_zero(200.0), required=True),
+                    "post_i_in4": Key(size(1e6), required=True),
+                    "floor_beam_i_in4": Key(size(1e6), required=True),
+                    "floor_beam_ft": Key(size(200.0), required=True),
                 }
             )
         ),

@@ -222,7 +222,26 @@ WORDS = sorted(
         if word.strip("{}[],:").isidentifier() or "-" in word
     }
 )
-NUMBERS = [0, -1, 1, 2, 3, 0.5, 1e-9, 1e9, -1e9, 1e300, 10**40, 5.0, 18, 1e-300, 60]
+NUMBERS = [
+    0,
+    -1,
+    1,
+    2,
+    3,
+    0.5,
+    0.0001,
+    0.01,
+    1000,
+    1e-9,
+    1e9,
+    -1e9,
+    1e300,
+    10**40,
+    5.0,
+    18,
+    1e-300,
+    60,
+]
 OTHERS = [None, True, False, "", [], {}, "\ud800", "L0L1", "aashto", [0, 0], [[]]]
 NEAR = [0.5, 0.8, 0.9, 0.97, 1.03, 1.1, 1.25, 1.5, 2]
 FAR = [3, 10, 1e3, 1e-3, 1e-6, -1, 0]
@@ -327,7 +346,7 @@ def drawn(rng, schema=SCHEMA_TEXT, depth=0):
         count = rng.randint(low, max(low, min(high, low + 3)))
         return [drawn(rng, schema.get("items", {}), depth + 1) for _ in range(count)]
     if kind in ("number", "integer"):
-        low = schema.get("minimum", schema.get("exclusiveMinimum", 0.0))
+        low = schema.get("minimum", 0.0)
         high = schema.get("maximum", schema.get("exclusiveMaximum", low + 100.0))
         value = low + (high - low) * rng.random() ** 4
         return round(value) if kind == "integer" else value

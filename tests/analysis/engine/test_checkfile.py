@@ -484,7 +484,7 @@ def test_messages_say_what_was_expected_and_found():
     with pytest.raises(CheckFileError) as caught:
         checkfile.read(changed(THROUGH, (*PIECE, "width_in"), -3))
     assert str(caught.value.faults[0]) == (
-        "members[1].components[0].width_in: expected a number above 0 and at most "
+        "members[1].components[0].width_in: expected a number of at least 0.0001 and at most "
         "120, found -3"
     )
 
