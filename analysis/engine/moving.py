@@ -7,7 +7,7 @@ Array axes: ``c`` configurations, ``n`` joints, ``m`` members.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -186,20 +186,22 @@ def envelope_steps(
     beyond = asked.settled.beyond.copy()
     if asked.state.stands.any():
         yield from _vehicles_on_redundant_members(asked, shares, ranges, beyond)
+    cells = _Cells(asked, shares)
     return [
-        _envelope(asked, share, range_, beyond.copy(), reaction_factor)
-        for share, range_ in zip(shares, ranges, strict=True)
+        _envelope(cells, number, range_, beyond.copy(), reaction_factor)
+        for number, range_ in enumerate(ranges)
     ]
 
 
 def _envelope(
-    asked: Setting,
-    share: Float,
+    cells: _Cells,
+    number: int,
     range_: _Range,
     beyond: Mask,
     reaction_factor: float | None,
 ) -> Envelope:
     """Return an envelope; ``range_`` has vehicles on members that redundants touch."""
+    asked, share = cells.asked, cells.factors[number]
     system, state, settled = asked.system, asked.state, asked.settled
     loads, places = asked.loads, asked.places
     truss = system.truss
@@ -218,7 +220,7 @@ def _envelope(
     moved = np.flatnonzero(left & beyond)
     one_by_one = range_.high_at is not None or not asked.as_cells
     if len(moved) and not one_by_one:
-        _vehicles_beyond(asked, share, range_, moved)
+        cells.put(number, range_, moved)
     if not asked.spreads:
         left &= beyond & one_by_one
     elif not len(system.touched):
@@ -453,33 +455,48 @@ def _spread_on_linear_members(asked: Setting, factor: Float, range_: _Range) -> 
         range_.take(members, dead + up, dead + down, _always(here), _always(here))
 
 
-def _vehicles_beyond(
-    asked: Setting, factor: Float, range_: _Range, columns: Index
-) -> None:
-    """Put in vehicles on configurations that ``pairs`` does not answer."""
-    settled, places = asked.settled, asked.places
-    force = settled.state.forces_kip[columns]
-    found = _Range.from_dead(force, with_places=False)
-    if len(places.joint_kip):
-        share = np.where(asked.system.truss.absent, 0.0, factor)
-        peaks, left = asked.cells(columns).extremes(
-            places, asked.live_kip, share, force.T
-        )
-        found.take_peaks(np.arange(force.shape[1]), peaks, places)
-        for number, place in left:
-            c = int(columns[number])
-            more = general.Extremes(force[number].copy(), force[number].copy())
-            general.extremes_at_place(
-                asked.sets(c),
-                settled.dead[c],
-                asked.live_kip,
-                places,
-                place,
-                share,
-                more,
-            )
-            found.replace(number, more, whole=False)
-    range_.put(columns, found)
+@dataclass(frozen=True, eq=False)
+class _Cells:
+    """Vehicles on configurations that ``pairs`` does not answer, under several factors.
+
+    Where the factors, (m,), ask for the same configurations these are gone over once.
+    """
+
+    asked: Setting
+    factors: Sequence[Float]
+    _known: dict[bytes, tuple[list[Peaks], list[tuple[int, int]]]] = field(
+        default_factory=dict
+    )
+
+    def put(self, number: int, range_: _Range, columns: Index) -> None:
+        """Put configurations under one of the factors in place."""
+        asked, settled, places = self.asked, self.asked.settled, self.asked.places
+        force = settled.state.forces_kip[columns]
+        found = _Range.from_dead(force, with_places=False)
+        if len(places.joint_kip):
+            absent = np.asarray(asked.system.truss.absent, bool)
+            factors = [np.where(absent, 0.0, factor) for factor in self.factors]
+            which = columns.tobytes()
+            if which not in self._known:
+                self._known[which] = asked.cells(columns).extremes(
+                    places, asked.live_kip, factors, force.T
+                )
+            peaks, left = self._known[which]
+            found.take_peaks(np.arange(force.shape[1]), peaks[number], places)
+            for one, place in left:
+                c = int(columns[one])
+                more = general.Extremes(force[one].copy(), force[one].copy())
+                general.extremes_at_place(
+                    asked.sets(c),
+                    settled.dead[c],
+                    asked.live_kip,
+                    places,
+                    place,
+                    factors[number],
+                    more,
+                )
+                found.replace(one, more, whole=False)
+        range_.put(columns, found)
 
 
 def _spread_on_redundant_members(

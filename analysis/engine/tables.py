@@ -45,7 +45,7 @@ MOST_AXLES_BY_PANELS = 160
 #: bars more than it takes to stand, are limited.
 MANY_RODS = 40
 MOST_AXLES_ON_RODS = 600
-MOST_AXLES_BY_SURPLUS = 240
+MOST_AXLES_BY_SURPLUS = 200
 
 #: Effective length factor by connection: AASHTO Manual for Bridge Evaluation, from
 #: memory; bolted and welded joints are as stiff as riveted ones.

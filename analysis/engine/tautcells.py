@@ -16,6 +16,7 @@ from the dead load on. A triangle in which a cell is not where it ought to be is
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
@@ -99,23 +100,28 @@ class TautCells:
         return found, self._visit(places, live_kip, _Limits(limits, found))
 
     def extremes(
-        self, places: Places, live_kip: Float, factor: Float, force_kip: Float
-    ) -> tuple[Peaks, list[tuple[int, int]]]:
+        self,
+        places: Places,
+        live_kip: Float,
+        factors: Sequence[Float],
+        force_kip: Float,
+    ) -> tuple[list[Peaks], list[tuple[int, int]]]:
         """Return extreme total forces, each member's live load times its own factor.
 
         Parameters
         ----------
         places, live_kip : as ``shares`` takes them
-        factor : (m,) float
+        factors : sequence of (m,) float
         force_kip : (m, c) float, under dead load
 
         Returns
         -------
-        Peaks, of all members, without places
+        list of Peaks, one for each of ``factors``: of all members, without places
         list of (configuration, place), as of ``shares``
         """
-        peaks = Peaks.from_dead(force_kip, with_places=False)
-        return peaks, self._visit(places, live_kip, _Extremes(factor, peaks))
+        peaks = [Peaks.from_dead(force_kip, with_places=False) for _ in factors]
+        collect = _Extremes(tuple(zip(factors, peaks, strict=True)))
+        return peaks, self._visit(places, live_kip, collect)
 
     def _visit(
         self, places: Places, live_kip: Float, collect: _Collect
@@ -571,15 +577,19 @@ class _Limits:
 
 @dataclass(frozen=True, eq=False)
 class _Extremes:
-    """The factors of members, (m,), and their extreme forces."""
+    """Factors of members, (m,), and the extreme forces under each."""
 
-    factor: Float
-    peaks: Peaks
+    each: tuple[tuple[Float, Peaks], ...]
 
     def take(self, edges: _Edges) -> None:
+        for factor, peaks in self.each:
+            self._take(edges, factor, peaks)
+
+    @staticmethod
+    def _take(edges: _Edges, factor: Float, peaks: Peaks) -> None:
         start, stop = edges.start[0], edges.stop[0]
-        members = np.flatnonzero(self.factor > 0.0)
-        share = 1.0 / (1.0 + self.factor[members])
+        members = np.flatnonzero(factor > 0.0)
+        share = 1.0 / (1.0 + factor[members])
         crosses = (start[:, None] >= share) & (stop[:, None] <= share)
         span = (start - stop)[:, None]
         along = np.divide(
@@ -590,7 +600,6 @@ class _Extremes:
         )
         begin, end = edges.begin[:, members], edges.end[:, members]
         force = (begin + along * (end - begin)) / share
-        peaks = self.peaks
         for sign, most in ((1.0, peaks.high), (-1.0, peaks.low)):
             value = np.where(crosses, sign * force, -np.inf)
             edge, k = edges.best(value, sign * most[members])

@@ -240,8 +240,8 @@ def general_only():
         ]
         return nothing, every
 
-    def no_peaks(self, places, live_kip, factor, force_kip):
-        nothing = Peaks.from_dead(force_kip, with_places=False)
+    def no_peaks(self, places, live_kip, factors, force_kip):
+        nothing = [Peaks.from_dead(force_kip, with_places=False) for _ in factors]
         front = range(len(places.front_ft))
         return nothing, [(c, k) for c in range(force_kip.shape[1]) for k in front]
 
