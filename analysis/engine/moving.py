@@ -527,7 +527,7 @@ def _vehicles_on_redundant_members(
     """
     system, crossed = asked.system, asked.settled.crossed
     places = asked.places
-    if crossed is None or not len(places.joint_kip):
+    if crossed is None or not len(places.joint_kip) or beyond.all():
         return
     live = crossed.live(asked.live_kip)
     force = asked.state.forces_kip.T

@@ -401,6 +401,8 @@ def _redundant_members(
             partial(fronts, places, reached_alone.at[None]),
         )
         return np.zeros(1, bool)
+    if settled.beyond.all():
+        return settled.beyond
     crossed, dead = settled.crossed, settled.columns
     if crossed is None or dead is None:
         return np.zeros(len(settled.ea), bool)

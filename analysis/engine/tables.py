@@ -35,7 +35,7 @@ MOST_COMPONENTS = 20
 MOST_AXLES = 20
 #: Bars that only pull, which may go slack: a truss of 32 panels, all of its chord and
 #: web eyebars and rods, has fewer.
-MOST_RODS = 110
+MOST_RODS = 90
 #: Panels that a form itself does not cross; and bars more than it takes to stand, of
 #: trusses given joint by joint in which more bars than that only pull.
 MOST_COUNTERED = 24
