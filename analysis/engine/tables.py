@@ -38,7 +38,7 @@ MOST_AXLES = 20
 MOST_RODS = 90
 #: Panels that a form itself does not cross; and bars more than it takes to stand, of
 #: trusses given joint by joint in which more bars than that only pull.
-MOST_COUNTERED = 24
+MOST_COUNTERED = 20
 #: Axles times panels, in forms whose bars may all go slack in turn.
 MOST_AXLES_BY_PANELS = 160
 #: More bars than this that only pull are many; then axles times panels, and axles times
