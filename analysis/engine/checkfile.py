@@ -741,8 +741,12 @@ def _check_proportion(check: CheckInput, form: str | None, faults: Faults) -> No
         most.append(MOST_AXLES_ON_RODS // panels)
         if form is None and surplus > 0:
             most.append(MOST_AXLES_BY_SURPLUS // surplus)
-    if len(check.live_load.axle_kip) > min(most):
-        message = f"expected at most {min(most)} on {panels} panels of such a truss"
+    axles = len(check.live_load.axle_kip)
+    if axles > min(most):
+        message = (
+            f"expected at most {min(most)} axles on {panels} panels of such a truss, "
+            f"found {axles}"
+        )
         faults.add("live_load.axles", message, "proportion")
 
 

@@ -480,6 +480,13 @@ def test_a_flood_of_faults_is_cut_short():
     assert faults[-1] == ("$", "too-many")
 
 
+@pytest.mark.parametrize("tiny", [1e-300, 0.00009])
+def test_a_size_too_small_to_have_an_area_is_refused(tiny):
+    """Its square, cube or fourth power would be nothing."""
+    piece = changed(THROUGH, (*PIECE, "width_in"), tiny)
+    assert faults_of(piece) == [("members[1].components[0].width_in", "range")]
+
+
 def test_messages_say_what_was_expected_and_found():
     with pytest.raises(CheckFileError) as caught:
         checkfile.read(changed(THROUGH, (*PIECE, "width_in"), -3))

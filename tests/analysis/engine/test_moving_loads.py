@@ -1,16 +1,19 @@
 """The exact envelope against worked figures and against a plain solver at every step."""
 
+import contextlib
 import dataclasses
 
 import numpy as np
 import pytest
 
-from analysis.engine import general
+from analysis.engine import general, moving
 from analysis.engine.moving import Lane, Train, Uniform, envelope
 from analysis.engine.rating import ratings
+from analysis.engine.setting import setting
 from analysis.engine.statics import dead_forces
 from tests.analysis.engine.trusses import (
     down,
+    general_only,
     make_half_hip,
     make_pratt,
     make_queen_post,
@@ -247,6 +250,41 @@ def test_double_systems_under_a_uniform_load_too_are_answered_as_one_by_one():
             np.testing.assert_allclose(
                 getattr(every, name)[c], getattr(one, name)[0], rtol=0, atol=1e-7
             )
+
+
+@pytest.mark.parametrize("one_by_one", [False, True])
+def test_two_factors_and_some_trusses_are_gone_over_as_each_by_itself(one_by_one):
+    """Whichever trusses a factor asks for, and whether their places are left over."""
+    truss = FORMS["whipple with counters"]()
+    ea, dead = configurations(truss, 3, seed=29, dead=9.0)
+    asked = setting(truss, ea, dead, [HS20])
+    rng = np.random.default_rng(30)
+    factors = [rng.choice([0.3, 0.9], len(truss.names)) for _ in range(2)]
+
+    def gone_over(cells, number, *columns):
+        force = asked.state.forces_kip
+        found = moving._Range.from_dead(force, with_places=False)
+        cells.put(number, found, np.array(columns))
+        return found
+
+    with general_only() if one_by_one else contextlib.nullcontext():
+        both = moving._Cells(asked, factors)
+        found = [
+            gone_over(both, number, *columns)
+            for number, columns in ((0, (0, 2)), (1, (0, 2)), (1, (1,)), (0, (1,)))
+        ]
+        for mine, number, columns in (
+            (found[0], 0, (0, 2)),
+            (found[1], 1, (0, 2)),
+            (found[2], 1, (1,)),
+            (found[3], 0, (1,)),
+        ):
+            for c in columns:
+                alone = moving._Cells(asked, factors[number : number + 1])
+                theirs = gone_over(alone, 0, c)
+                np.testing.assert_allclose(mine.high[c], theirs.high[c], atol=1e-9)
+                np.testing.assert_allclose(mine.low[c], theirs.low[c], atol=1e-9)
+    assert np.abs(found[0].high[0] - found[1].high[0]).max() > 1.0
 
 
 @pytest.mark.parametrize("weight", [2.0, 9.0, 14.0])
